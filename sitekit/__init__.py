@@ -1,0 +1,1 @@
+"""Where to extend an orchard: terrain, cold air, sun and lake of one site."""

@@ -1,0 +1,1 @@
+"""Palettes, patterns, breaks and relief images: how everything looks, as data."""

@@ -1,0 +1,1 @@
+"""Fruit: one TOML file each, with sources."""

@@ -1,0 +1,1 @@
+"""Readers and writers of files. The only users of rasterio and pyogrio."""

@@ -1,0 +1,1 @@
+"""Numba loops on plain arrays, and nothing else."""

@@ -1,0 +1,26 @@
+"""Layers of the ground: terrain, sun, held cold air, water and wind.
+
+Every group is imported here, so that its layers are in the catalogue.
+"""
+
+from sitekit.layers import cold_air, sun, terrain, water, wind
+from sitekit.layers.catalogue import (
+    CATALOGUE,
+    Layer,
+    find_layer,
+    make_layers,
+    order_layers,
+)
+
+__all__ = [
+    "CATALOGUE",
+    "Layer",
+    "cold_air",
+    "find_layer",
+    "make_layers",
+    "order_layers",
+    "sun",
+    "terrain",
+    "water",
+    "wind",
+]

@@ -1,0 +1,108 @@
+"""A survey: what was found on a site. The only argument of every writer."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+import xarray as xr
+from geopandas import GeoDataFrame
+
+from sitekit.site import Site
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One thing to measure before money is spent.
+
+    Parameters
+    ----------
+    what : str
+        The thing to do, in bold: ``Two test holes in block 1``.
+    decides : str
+        What it decides, one sentence.
+    """
+
+    what: str
+    decides: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer in words, the same on every output.
+
+    Parameters
+    ----------
+    headline : str
+        One sentence: which block, which fruit.
+    where, fruit, not_there : str
+        One sentence each; empty where there is nothing to say.
+    stamp : str
+        What the answer rests on: ``From terrain only. ...``.
+    measures : tuple of Measure
+        At most three things to measure first, the most decisive first.
+    unknowns : tuple of str
+        What is not known, one sentence each.
+    contradictions : tuple of str
+        Where the grower's own notes and trees speak against the map.
+    agreements : tuple of str
+        Where they speak for it.
+    resolution : str
+        What this elevation can show, in one sentence.
+    cautions : tuple of str
+        Cautions that apply.
+    """
+
+    headline: str
+    where: str
+    fruit: str
+    not_there: str
+    stamp: str
+    measures: tuple[Measure, ...]
+    unknowns: tuple[str, ...]
+    contradictions: tuple[str, ...]
+    agreements: tuple[str, ...]
+    resolution: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Survey:
+    """Everything found on one site.
+
+    Parameters
+    ----------
+    site : Site
+        What was read.
+    layers : xarray.Dataset
+        Layers on (y, x), one variable each, with units and long name.
+    spots : GeoDataFrame
+        Candidate positions, one row for each fruit and position.
+    blocks : GeoDataFrame
+        Blocks, one row for each block and fruit.
+    fruit_by_block : DataFrame
+        The table of fruit and block.
+    frost_pockets, cold_air_paths, contours : GeoDataFrame
+        Polygons, lines, lines.
+    existing_trees, notes : GeoDataFrame
+        The grower's trees and notes, with what the map says there.
+    answer : Answer
+        The answer in words.
+    absent : mapping of str to str
+        Layers that were not made, and what each would need.
+    seconds : mapping of str to float
+        Time of each step. [s]
+    """
+
+    site: Site
+    layers: xr.Dataset
+    spots: GeoDataFrame
+    blocks: GeoDataFrame
+    fruit_by_block: pd.DataFrame
+    frost_pockets: GeoDataFrame
+    cold_air_paths: GeoDataFrame
+    contours: GeoDataFrame
+    existing_trees: GeoDataFrame
+    notes: GeoDataFrame
+    answer: Answer
+    absent: Mapping[str, str]
+    seconds: Mapping[str, float]

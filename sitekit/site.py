@@ -1,0 +1,170 @@
+"""A site: everything that was read, already on one grid and in one unit."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from sitekit.grid import Grid
+
+#: Vector inputs of a site besides the field, by the key of the site file.
+VECTORS = (
+    "water",
+    "barriers",
+    "woodland",
+    "cover",
+    "no_go",
+    "neighbours",
+    "buildings",
+    "access",
+    "services",
+    "existing_trees",
+    "mulched",
+    "control_marks",
+    "ground_tests",
+    "notes",
+)
+
+
+@dataclass(frozen=True)
+class Remark:
+    """One thing to say about the inputs.
+
+    Parameters
+    ----------
+    kind : {"read", "mended", "doubtful", "missing"}
+        ``read``: taken as it is. ``mended``: changed, and how. ``doubtful``:
+        what is assumed. ``missing``: what it would add.
+    about : str
+        File, key or thing.
+    text : str
+        One sentence or half-sentence for the user.
+    """
+
+    kind: Literal["read", "mended", "doubtful", "missing"]
+    about: str
+    text: str
+
+
+@dataclass(frozen=True)
+class ElevationModel:
+    """What is known of the elevation that was given.
+
+    Parameters
+    ----------
+    sources : tuple of str
+        File names as they were given.
+    source_cell : float
+        Cell of the files on the ground, the coarsest of them. [m]
+    surface : {"ground", "canopy"}
+        Bare earth, or the top of what stands on it.
+    noise : float
+        Standard deviation of its vertical noise, estimated. [m]
+    step : float
+        Step of its heights, 0 where they are continuous. [m]
+    attribution : str
+        Licence and origin, where the file or the site file names them.
+    """
+
+    sources: tuple[str, ...]
+    source_cell: float
+    surface: Literal["ground", "canopy"]
+    noise: float
+    step: float = 0.0
+    attribution: str = ""
+
+    @property
+    def coarse(self) -> bool:
+        """Whether no spot may be called better than *test first* by it alone."""
+        return self.source_cell > 5.0 or self.surface == "canopy"
+
+
+@dataclass(frozen=True)
+class Reference:
+    """The place that night offsets are told against.
+
+    Parameters
+    ----------
+    name : str
+        In words: ``the station``, ``the house``, ``the middle of the field``.
+    easting, northing : float
+        Where it lies on the grid. [m]
+    """
+
+    name: str
+    easting: float
+    northing: float
+
+
+@dataclass(frozen=True)
+class Site:
+    """Everything that was read about one site.
+
+    Parameters
+    ----------
+    name : str
+        Name for the sheets.
+    grid : Grid
+        The one grid.
+    elevation : (row, column) ndarray of float32
+        Height of the ground as given; NaN where it is missing. [m]
+    ground : (row, column) ndarray of float32
+        The same, smoothed where it was given in steps; for derivatives. [m]
+    model : ElevationModel
+        What is known of the elevation.
+    field : GeoDataFrame
+        Polygons with ``name`` (may be empty text), one row a part.
+    field_mask, water_mask : (row, column) ndarray of bool
+        Cells whose centre lies in the field, on water.
+    canopy_height : (row, column) ndarray of float32
+        Height of woodland, 0 where none. [m]
+    evergreen : (row, column) ndarray of bool
+        Woodland that keeps its leaves.
+    vectors : mapping of str to GeoDataFrame
+        One frame for each name in `VECTORS`, empty where not given. On the
+        grid's CRS, with the columns of `sitekit.io.schemas`.
+    given : frozenset of str
+        Names in `VECTORS` that the user gave (water found in the elevation is
+        not given).
+    reference : Reference or None
+        The place that offsets are told against.
+    remarks : tuple of Remark
+        What was said while reading.
+    fruit : tuple of str
+        Fruit asked for.
+    settings : mapping
+        Settings that the user changed, by name.
+    inputs : mapping of str to str
+        File name to sha256.
+    """
+
+    name: str
+    grid: Grid
+    elevation: NDArray[np.float32]
+    ground: NDArray[np.float32]
+    model: ElevationModel
+    field: GeoDataFrame
+    field_mask: NDArray[np.bool_]
+    water_mask: NDArray[np.bool_]
+    canopy_height: NDArray[np.float32]
+    evergreen: NDArray[np.bool_]
+    vectors: Mapping[str, GeoDataFrame]
+    given: frozenset[str] = frozenset()
+    reference: Reference | None = None
+    remarks: tuple[Remark, ...] = ()
+    fruit: tuple[str, ...] = ()
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    inputs: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def has_water(self) -> bool:
+        """Whether there is water, given or found."""
+        return not self.vectors["water"].empty
+
+    @property
+    def field_area(self) -> float:
+        """Area of the field. [m²]."""
+        return float(self.field.area.sum())

@@ -1,0 +1,1 @@
+"""Spots, blocks, frost pockets, and the answer in words."""

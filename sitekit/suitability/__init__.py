@@ -1,0 +1,1 @@
+"""Curves, factors, scores and site classes."""

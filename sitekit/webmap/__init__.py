@@ -1,0 +1,1 @@
+"""The folium web map and its page."""

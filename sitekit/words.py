@@ -1,0 +1,171 @@
+"""How numbers and names are written for people.
+
+Minus is U+2212; a no-break space stands before units and after ±. No figure is
+finer than its source: offsets to half a degree, days and years whole.
+"""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from math import isfinite
+
+#: Site classes from the worst to the best; the position is the code in the files.
+SITE_CLASSES = (
+    "refused",
+    "test first",
+    "hardy kinds only",
+    "with conditions",
+    "good",
+)
+REFUSED, TEST_FIRST, HARDY, CONDITIONS, GOOD = range(5)
+
+NO_BREAK = "\u00a0"
+MINUS = "\u2212"
+NOT_KNOWN = "not known"
+#: Offsets within this of zero are written as ±0. [degC]
+LEVEL = 0.25
+
+
+def number(value: float, digits: int = 0) -> str:
+    """Write a number with a true minus sign.
+
+    Examples
+    --------
+    >>> number(-2.25, 1)
+    '−2.2'
+    """
+    if not isfinite(value):
+        return NOT_KNOWN
+    text = f"{value:.{digits}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def with_unit(value: float, unit: str, digits: int = 0) -> str:
+    """Write a number and its unit, or that it is not known."""
+    text = number(value, digits)
+    return text if text == NOT_KNOWN else f"{text}{NO_BREAK}{unit}"
+
+
+def offset(value: float) -> str:
+    r"""Write a night offset to half a degree.
+
+    Examples
+    --------
+    >>> offset(-1.47), offset(0.2), offset(0.9)
+    ('−1.5\xa0°C', '±0\xa0°C', '+1\xa0°C')
+    """
+    if not isfinite(value):
+        return NOT_KNOWN
+    if abs(value) < LEVEL:
+        return f"±0{NO_BREAK}°C"
+    half = round(value * 2) / 2
+    text = f"{abs(half):.1f}".removesuffix(".0")
+    return f"{MINUS if half < 0 else '+'}{text}{NO_BREAK}°C"
+
+
+def area(square_metres: float) -> str:
+    r"""Write an area: hectares, and below 0.1 ha two figures of m².
+
+    Examples
+    --------
+    >>> area(8262), area(443)
+    ('0.8\xa0ha', '440\xa0m²')
+    """
+    if not isfinite(square_metres):
+        return NOT_KNOWN
+    if square_metres >= 950:
+        return f"{square_metres / 10_000:.1f}{NO_BREAK}ha"
+    return f"{float(f'{square_metres:.2g}'):.0f}{NO_BREAK}m²"
+
+
+def percent(slope_degrees_tangent: float) -> str:
+    """Write a slope given as a tangent in whole per cent."""
+    return with_unit(100 * slope_degrees_tangent, "%")
+
+
+def hours(value: float) -> str:
+    r"""Write hours of sun to half an hour.
+
+    Examples
+    --------
+    >>> hours(6.43)
+    '6.5\xa0h'
+    """
+    half = round(value * 2) / 2 if isfinite(value) else value
+    return (
+        with_unit(half, "h", 0 if half == int(half) else 1)
+        if isfinite(value)
+        else NOT_KNOWN
+    )
+
+
+def day(day_of_year: float, year: int = 2001) -> str:
+    """Write a day of the year as a date.
+
+    Examples
+    --------
+    >>> day(132)
+    '12 May'
+    """
+    if not isfinite(day_of_year):
+        return NOT_KNOWN
+    when = date(year, 1, 1) + timedelta(days=round(day_of_year) - 1)
+    return f"{when.day} {when:%B}"
+
+
+def facing(aspect: float) -> str:
+    """Name the direction that a slope faces.
+
+    Examples
+    --------
+    >>> facing(170.0), facing(float("nan"))
+    ('south', 'level')
+    """
+    names = (
+        "north",
+        "north-east",
+        "east",
+        "south-east",
+        "south",
+        "south-west",
+        "west",
+        "north-west",
+    )
+    return names[round(aspect / 45) % 8] if isfinite(aspect) else "level"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Join names as a sentence does.
+
+    Examples
+    --------
+    >>> listed(["pear", "plum", "apple"])
+    'pear, plum and apple'
+    """
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def fruit_name(fruit: str, *, plural: bool = False) -> str:
+    """Write the name of a fruit for people.
+
+    Examples
+    --------
+    >>> fruit_name("sweet_cherry", plural=True), fruit_name("plum")
+    ('sweet cherries', 'plum')
+    """
+    text = fruit.replace("_", " ")
+    if not plural:
+        return text
+    return f"{text[:-1]}ies" if text.endswith("y") else f"{text}s"
+
+
+def sentence(text: str) -> str:
+    """Make a text begin with a capital and end with a full stop."""
+    text = text.strip()
+    if not text:
+        return text
+    text = text[0].upper() + text[1:]
+    return text if text.endswith((".", "?", "!")) else f"{text}."
