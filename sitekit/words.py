@@ -4,6 +4,7 @@ Minus is U+2212; a no-break space stands before units and after ±. No figure is
 finer than its source: offsets to half a degree, days and years whole.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from datetime import date, timedelta
 from math import isfinite
@@ -17,6 +18,12 @@ SITE_CLASSES = (
     "good",
 )
 REFUSED, TEST_FIRST, HARDY, CONDITIONS, GOOD = range(5)
+
+#: Words for the wetness index and for wind exposure, with the limits between them.
+WETNESS_LIMITS = (6.0, 7.5, 9.0, 11.0)
+WETNESS_WORDS = ("dry", "fair", "moist", "wet", "very wet")
+WIND_LIMITS = (0.25, 0.5, 0.75)
+WIND_WORDS = ("sheltered", "half open", "open", "very open")
 
 NO_BREAK = "\u00a0"
 MINUS = "\u2212"
@@ -79,6 +86,17 @@ def area(square_metres: float) -> str:
     return f"{float(f'{square_metres:.2g}'):.0f}{NO_BREAK}m²"
 
 
+def cell(size: float) -> str:
+    """Write the side of a cell: whole metres from 2 m upward.
+
+    Examples
+    --------
+    >>> cell(92.6), cell(1.5)
+    ('93\xa0m', '1.5\xa0m')
+    """
+    return with_unit(size, "m", 0 if size >= 2 else 1)
+
+
 def percent(slope_degrees_tangent: float) -> str:
     """Write a slope given as a tangent in whole per cent."""
     return with_unit(100 * slope_degrees_tangent, "%")
@@ -133,6 +151,17 @@ def facing(aspect: float) -> str:
         "north-west",
     )
     return names[round(aspect / 45) % 8] if isfinite(aspect) else "level"
+
+
+def graded(value: float, limits: Sequence[float], texts: Sequence[str]) -> str:
+    """Choose the word for a value.
+
+    Examples
+    --------
+    >>> graded(0.6, WIND_LIMITS, WIND_WORDS)
+    'open'
+    """
+    return texts[bisect_right(limits, value)] if isfinite(value) else NOT_KNOWN
 
 
 def listed(names: Sequence[str]) -> str:

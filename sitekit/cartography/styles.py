@@ -5,6 +5,8 @@ from fnmatch import fnmatch
 from math import atan, degrees
 from typing import Literal
 
+from sitekit.words import WETNESS_LIMITS, WETNESS_WORDS, WIND_LIMITS, WIND_WORDS
+
 PAPER = "#FBF9F4"
 RELIEF_PAPER = "#F6F2E7"
 INK = "#22302F"
@@ -255,8 +257,8 @@ LAYER_STYLES: tuple[LayerStyle, ...] = (
         "Sheltered to open",
         "",
         "grey",
-        (0.25, 0.5, 0.75),
-        words=("sheltered", "half", "open", "very open"),
+        WIND_LIMITS,
+        words=WIND_WORDS,
     ),
     LayerStyle(
         "slope",
@@ -273,8 +275,8 @@ LAYER_STYLES: tuple[LayerStyle, ...] = (
         "Wet ground, from the shape of the land",
         "",
         "wet",
-        (6, 7.5, 9, 11),
-        words=("dry", "fair", "moist", "wet", "very wet"),
+        WETNESS_LIMITS,
+        words=WETNESS_WORDS,
     ),
     LayerStyle(
         "relative_height",

@@ -3,7 +3,7 @@
 Every group is imported here, so that its layers are in the catalogue.
 """
 
-from sitekit.layers import cold_air, sun, terrain, water, wind
+from sitekit.layers import cold_air, cold_paths, relief, sun, terrain, water, wind
 from sitekit.layers.catalogue import (
     CATALOGUE,
     Layer,
@@ -16,9 +16,11 @@ __all__ = [
     "CATALOGUE",
     "Layer",
     "cold_air",
+    "cold_paths",
     "find_layer",
     "make_layers",
     "order_layers",
+    "relief",
     "sun",
     "terrain",
     "water",

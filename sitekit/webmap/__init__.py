@@ -1,1 +1,5 @@
-"""The folium web map and its page."""
+"""The web map: one page that opens with the network off."""
+
+from sitekit.webmap.map import write_map
+
+__all__ = ["write_map"]

@@ -1,0 +1,82 @@
+"""A survey told in a few lines of a terminal."""
+
+import sys
+from pathlib import Path
+
+from sitekit import words
+from sitekit.results import Survey
+from sitekit.siting.tables import best_fruit
+
+#: Widths of the columns of the table of blocks. [character]
+WIDTHS = (3, 24, 19, 32)
+MOST_BLOCKS = 8
+
+
+def bold(text: str) -> str:
+    """Set a text in bold on a terminal; words carry the sense without it."""
+    return f"\033[1m{text}\033[0m" if sys.stdout.isatty() else text
+
+
+def dim(text: str) -> str:
+    """Set a text dim on a terminal."""
+    return f"\033[2m{text}\033[0m" if sys.stdout.isatty() else text
+
+
+def tell_survey(survey: Survey, folder: Path, seconds: float) -> str:
+    """Tell a survey in about 14 lines of 80 columns.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey.
+    folder : Path
+        Where it was written.
+    seconds : float
+        How long it took. [s]
+
+    Returns
+    -------
+    text : str
+        Lines for the terminal.
+    """
+    site = survey.site
+    lines = [
+        f"{bold(site.name)}: field {words.area(site.field_area)}, elevation {words.cell(site.model.source_cell)}",
+        bold(survey.answer.headline),
+    ]
+    if site.model.coarse:
+        lines.append(survey.answer.resolution)
+    lines += ["", dim(_row(("", "Block", "Class", "Fruit")))]
+    numbers = survey.blocks["block"].drop_duplicates().tolist()
+    lines += [_block(survey, number) for number in numbers[:MOST_BLOCKS]]
+    if len(numbers) > MOST_BLOCKS:
+        lines.append(f"   and {len(numbers) - MOST_BLOCKS} more in report.html")
+    first = survey.answer.measures[0]
+    lines += ["", f"Measure first: {first.what[0].lower()}{first.what[1:]}"]
+    lines += (
+        [f"Not known: {survey.answer.unknowns[0]}"] if survey.answer.unknowns else []
+    )
+    files = "map.html  report.html  site.gpkg  layers/"
+    return "\n".join(
+        [*lines, f"Written:   {folder}/{files}  {dim(words.with_unit(seconds, 's'))}"]
+    )
+
+
+def _block(survey: Survey, number: int) -> str:
+    """Tell one block in one line."""
+    rows = survey.blocks[survey.blocks["block"] == number]
+    site_class, fruit = best_fruit(survey.blocks, number)
+    names = ", ".join(words.fruit_name(f, plural=True) for f in fruit)
+    told = "none" if site_class == words.SITE_CLASSES[words.REFUSED] else names
+    return _row((str(number), str(rows["name"].iloc[0]), site_class, told))
+
+
+def _row(cells: tuple[str, ...]) -> str:
+    return "".join(
+        f"{_cut(cell, width - 1):<{width}}"
+        for cell, width in zip(cells, WIDTHS, strict=True)
+    ).rstrip()
+
+
+def _cut(text: str, width: int) -> str:
+    return text if len(text) <= width else f"{text[: width - 1]}…"

@@ -1,0 +1,280 @@
+"""One site: read, surveyed, and told in a few sentences."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from time import perf_counter
+from typing import Any, TypeVar
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from sitekit import words
+from sitekit.errors import ConfigError, nearest
+from sitekit.fruit import Fruit, fruit_names, read_fruit
+from sitekit.io.water import make_shore
+from sitekit.layers import CATALOGUE, make_layers
+from sitekit.layers.catalogue import all_settings
+from sitekit.layers.inputs import draw_barriers, gather_inputs
+from sitekit.results import Survey
+from sitekit.settings import Setting, settings_of
+from sitekit.site import Site
+from sitekit.siting.answer import compose_answer
+from sitekit.siting.blocks import group_into_blocks
+from sitekit.siting.evidence import compare_notes, compare_trees
+from sitekit.siting.lines import draw_contours, find_cold_air_paths
+from sitekit.siting.places import Places
+from sitekit.siting.pockets import find_frost_pockets
+from sitekit.siting.spots import choose_spots
+from sitekit.siting.tables import describe_blocks, tabulate_fruit
+from sitekit.suitability.ground import Verdict, judge, make_ground
+from sitekit.suitability.score import score_fruit
+
+#: Functions outside the catalogue of layers that have settings.
+TUNED: tuple[Callable[..., Any], ...] = (
+    make_ground,
+    find_frost_pockets,
+    find_cold_air_paths,
+    group_into_blocks,
+    choose_spots,
+)
+#: Layers that siting reads, whether they are written or not.
+READ_BY_SITING = (
+    "slope",
+    "aspect",
+    "depression_depth",
+    "pooling_depth",
+    "flow_direction",
+    "catchment_area",
+    "path_margin",
+    "relative_height",
+    "wetness_index",
+    "wind_exposure",
+)
+
+
+def known_settings() -> dict[str, tuple[Any, Setting]]:
+    """List every setting that a site file may change.
+
+    Returns
+    -------
+    settings : dict
+        Name to default and what it is.
+    """
+    found = all_settings()
+    for function in TUNED:
+        found.update(settings_of(function))
+    return dict(sorted(found.items()))
+
+
+def check_settings(settings: Mapping[str, Any]) -> None:
+    """Check the names and values of settings.
+
+    Raises
+    ------
+    ConfigError
+        With one sentence for each setting that is not known or out of range.
+    """
+    known = known_settings()
+    mistakes = []
+    for name, value in settings.items():
+        if name not in known:
+            mistakes.append(
+                f'[settings]: unknown setting "{name}".{nearest(name, known)}'
+            )
+            continue
+        default, setting = known[name]
+        wrong = _wrong_value(value, default, setting)
+        if wrong:
+            mistakes.append(f'[settings]: "{name}" {wrong}')
+    if mistakes:
+        raise ConfigError(*mistakes)
+
+
+def _wrong_value(value: object, default: object, setting: Setting) -> str:
+    """Say what is wrong with the value of a setting; empty where nothing is."""
+    if isinstance(default, int | float) and not isinstance(default, bool):
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return f"must be a number [{setting.units}], as {default}."
+        if not setting.low <= value <= setting.high:
+            return f"is {value}; it must lie from {setting.low:g} to {setting.high:g}."
+        return ""
+    if isinstance(value, list):
+        value = tuple(value)
+    return "" if isinstance(value, type(default)) else f"must look like {default!r}."
+
+
+@dataclass
+class Watch:
+    """Tells which step runs and how long each took.
+
+    Parameters
+    ----------
+    on_step : callable
+        Called with the name of a step when it begins.
+    """
+
+    on_step: Callable[[str], None] = lambda _: None
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def step(self, name: str) -> Iterator[None]:
+        """Time a step."""
+        self.on_step(name)
+        start = perf_counter()
+        yield
+        self.seconds[name] = round(perf_counter() - start, 3)
+
+
+def survey(
+    site: Site,
+    *,
+    fruit_folder: Path | None = None,
+    layers: Sequence[str] = (),
+    on_step: Callable[[str], None] = lambda _: None,
+) -> Survey:
+    """Survey a site: layers, scores, spots, blocks and the answer.
+
+    Parameters
+    ----------
+    site : Site
+        What was read.
+    fruit_folder : Path, optional
+        Folder of the grower's own fruit files.
+    layers : sequence of str
+        Layers to keep; the usual ones where none is named.
+    on_step : callable
+        Called with the name of each step when it begins.
+
+    Returns
+    -------
+    survey : Survey
+        Everything found.
+    """
+    check_settings(site.settings)
+    watch = Watch(on_step)
+    fruits = [read_fruit(name, fruit_folder) for name in site.fruit or fruit_names()]
+    asked = list(layers) or usual_layers()
+    with watch.step("layers"):
+        made, absent = _make_layers(site, asked, fruits, on_step)
+    with watch.step("scores"):
+        places = _judge(site, made, fruits)
+    closed = _closed_ground(site, places)
+    with watch.step("blocks"):
+        groups = _tuned(group_into_blocks, site, places.verdicts, closed)
+        blocks = describe_blocks(groups, places)
+    with watch.step("spots"):
+        spots = _tuned(choose_spots, site, groups, places.verdicts, places, closed)
+    with watch.step("pockets"):
+        pockets = _tuned(
+            find_frost_pockets,
+            site,
+            places.layers["pooling_depth"],
+            places.layers["depression_depth"],
+        )
+    with watch.step("lines"):
+        paths = _tuned(
+            find_cold_air_paths,
+            site,
+            places.layers["flow_direction"],
+            places.layers["catchment_area"],
+        )
+        contours = draw_contours(site)
+    with watch.step("answer"):
+        trees, notes = compare_trees(places), compare_notes(places)
+        answer = compose_answer(site, blocks, pockets, trees, notes, absent)
+    return Survey(
+        site=site,
+        layers=_with_fruit(
+            made[[n for n in asked if n in made]], places.verdicts, site
+        ),
+        spots=spots,
+        blocks=blocks,
+        fruit_by_block=tabulate_fruit(blocks),
+        frost_pockets=pockets,
+        cold_air_paths=paths,
+        contours=contours,
+        existing_trees=trees,
+        notes=notes,
+        answer=answer,
+        absent=absent,
+        seconds=watch.seconds,
+    )
+
+
+def usual_layers() -> list[str]:
+    """Name the layers that a survey writes unless asked otherwise."""
+    return [name for name, entry in CATALOGUE.items() if entry.written]
+
+
+def _make_layers(
+    site: Site,
+    asked: Sequence[str],
+    fruits: Sequence[Fruit],
+    on_step: Callable[[str], None],
+) -> tuple[xr.Dataset, dict[str, str]]:
+    """Make the layers asked for and those that fruit and siting read."""
+    factors = [factor.layer for fruit in fruits for factor in fruit.factors]
+    names = list(dict.fromkeys([*asked, *READ_BY_SITING, *factors]))
+    inputs = gather_inputs(site)
+    if site.has_water:
+        shore, level = make_shore(site.vectors["water"], site.grid.cell_size / 2)
+        inputs |= {"shore": shore, "shore_level": level} if len(shore) else {}
+    made, absent = make_layers(names, inputs, site.grid, site.settings, on_step)
+    return made, {n: need for n, need in absent.items() if n in asked}
+
+
+def _judge(site: Site, made: xr.Dataset, fruits: Sequence[Fruit]) -> Places:
+    """Score the field for each fruit and hold the classes to what the soil allows."""
+    arrays: dict[str, NDArray[Any]] = {str(n): v.to_numpy() for n, v in made.items()}
+    ground = _tuned(make_ground, site)
+    judged = site.field_mask & ~site.water_mask
+    verdicts = {
+        fruit.name: judge(score_fruit(fruit, arrays, judged), ground, arrays["slope"])
+        for fruit in fruits
+    }
+    return Places(site, arrays, verdicts, ground)
+
+
+def _closed_ground(site: Site, places: Places) -> NDArray[np.bool_]:
+    """Mark ground that is never planted: water, barriers, no-go."""
+    barriers = site.vectors["barriers"]
+    standing = draw_barriers(barriers, np.ones(len(barriers)), site.grid) > 0
+    closed: NDArray[np.bool_] = site.water_mask | places.ground.blocked | standing
+    return closed
+
+
+Result = TypeVar("Result")
+
+
+def _tuned(function: Callable[..., Result], site: Site, *arguments: object) -> Result:
+    """Call a function with the settings of the site that it knows."""
+    chosen = {n: v for n, v in site.settings.items() if n in settings_of(function)}
+    return function(site, *arguments, **chosen)
+
+
+def _with_fruit(
+    layers: xr.Dataset, verdicts: Mapping[str, Verdict], site: Site
+) -> xr.Dataset:
+    """Add the score and the site class of each fruit to the layers."""
+    added = {}
+    for fruit, verdict in verdicts.items():
+        name = words.fruit_name(fruit)
+        added[f"score_{fruit}"] = site.grid.wrap(
+            verdict.score,
+            f"score_{fruit}",
+            units="1",
+            long_name=f"score for {name}, 0 to 100: 100 times the lowest membership",
+            reference="the weakest factor decides; factors in the fruit file",
+        )
+        added[f"site_class_{fruit}"] = site.grid.wrap(
+            verdict.site_class,
+            f"site_class_{fruit}",
+            units="1",
+            long_name=f"site class for {name}",
+            reference="score, soil tests and what the elevation can show",
+            **{f"class_{code}": text for code, text in enumerate(words.SITE_CLASSES)},
+        )
+    return layers.assign(added)

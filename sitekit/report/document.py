@@ -1,0 +1,195 @@
+"""The printed report: one file that needs nothing else."""
+
+from base64 import b64encode
+from datetime import date
+from hashlib import sha256
+from importlib.resources import files
+from math import ceil
+from pathlib import Path
+
+from sitekit import words
+from sitekit.errors import OutputError
+from sitekit.report import sections
+from sitekit.report.blocks import Block, list_blocks, list_fruit
+from sitekit.report.markup import Markup, css_text, element, join
+from sitekit.report.swatches import swatch_rules
+from sitekit.report.tables import FRUIT_ACROSS, find_years
+from sitekit.results import Survey
+
+#: Most blocks on page one, and fewest where texts are long.
+MOST_BLOCKS, FEWEST_BLOCKS = 8, 2
+#: Height of page one, of a line of text, of large type, of a line in a table. [mm]
+PAGE, LINE, LARGE, ROW_LINE = 262.0, 4.6, 6.4, 4.0
+#: Height between texts, and of head, note and rule of the table. [mm]
+BETWEEN, AROUND_TABLE = 2.0, 26.0
+#: Letters in a line of text, of large type, of all fruit columns together.
+#: Reckoned on the narrow side: fonts differ from one machine to the next.
+LETTERS, LARGE_LETTERS, NARROW_TABLE = 62, 50, 66
+#: Longest name at the foot of a page, in letters.
+FOOT_NAME = 50
+
+
+def write_report(survey: Survey, path: Path, *, today: date) -> None:
+    """Write the report of a survey.
+
+    Parameters
+    ----------
+    survey : Survey
+        What was found.
+    path : Path
+        File to write, ``report.html``.
+    today : date
+        Date on the sheet.
+
+    Raises
+    ------
+    OutputError
+        Where the file cannot be written.
+    """
+    try:
+        path.write_bytes(make_report(survey, today=today).encode("utf-8"))
+    except OSError as error:
+        message = f"{path}: the report cannot be written ({error.strerror})."
+        raise OutputError(message) from error
+
+
+def make_report(survey: Survey, *, today: date) -> str:
+    """Make the report as one page of HTML; the same survey gives the same text.
+
+    Parameters
+    ----------
+    survey : Survey
+        What was found.
+    today : date
+        Date on the sheet.
+    """
+    style = make_style(survey, today)
+    title = f"{survey.site.name}: where to extend the orchard"
+    head = element(
+        "head",
+        element("meta", charset="utf-8"),
+        element("meta", http_equiv="Content-Security-Policy", content=_policy(style)),
+        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        element("title", title),
+        element("link", rel="icon", href="data:,"),
+        element("style", Markup(style)),
+    )
+    body = element("body", _heading(survey, title, today), _main(survey))
+    page = element("html", head, body, lang="en-GB")
+    return f"<!DOCTYPE html>\n{page}\n"
+
+
+def _policy(style: str) -> str:
+    """Allow this style and pictures within the file, and nothing else."""
+    digest = b64encode(sha256(style.encode("utf-8")).digest()).decode()
+    return f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'"
+
+
+def make_style(survey: Survey, today: date) -> str:
+    """Make the style sheet, with the foot of the pages and the little pictures."""
+    sheet = files("sitekit.report").joinpath("page/report.css").read_text("utf-8")
+    name = survey.site.name
+    short = name if len(name) <= FOOT_NAME else f"{name[: FOOT_NAME - 1]}…"
+    stamp = survey.answer.stamp.split(".")[0]
+    foot = css_text(f"{short}, {write_day(today)}. {stamp}")
+    return sheet.replace("FOOT", foot) + swatch_rules()
+
+
+def write_day(when: date) -> str:
+    """Write a date for people.
+
+    Examples
+    --------
+    >>> write_day(date(2026, 11, 25))
+    '25 November 2026'
+    """
+    return f"{when.day} {when:%B} {when.year}"
+
+
+def _heading(survey: Survey, title: str, today: date) -> Markup:
+    area = words.area(survey.site.field_area)
+    purpose = (
+        f"{write_day(today)}. Field of {area}. Planning help, not for setting out."
+    )
+    return element(
+        "header", element("h1", title), element("p", purpose, class_="purpose")
+    )
+
+
+def _main(survey: Survey) -> Markup:
+    blocks = list_blocks(survey)
+    shown = count_on_page_one(survey, blocks)
+    coarse = survey.site.model.coarse
+    before = sections.before_you_spend(survey)
+    resolution = sections.resolution(survey)
+    answer = sections.answer(survey)
+    # Coarse elevation promises nothing: what to walk and measure comes first.
+    opening = [resolution, before, answer] if coarse else [answer, before]
+    return element(
+        "main",
+        *opening,
+        sections.which_fruit(survey, blocks, shown),
+        sections.the_ground(survey, blocks),
+        sections.ground_by_block(survey, blocks),
+        sections.other_fruit(survey, blocks, shown),
+        sections.why(blocks),
+        sections.trees_and_notes(survey),
+        sections.not_known(survey),
+        join([] if coarse else [resolution]),
+        sections.cautions(survey),
+        sections.sources(survey),
+    )
+
+
+def count_on_page_one(survey: Survey, blocks: list[Block]) -> int:
+    """Reckon how many blocks page one has room for.
+
+    Parameters
+    ----------
+    survey : Survey
+        What was found.
+    blocks : list of Block
+        Best first.
+
+    Returns
+    -------
+    count : int
+        As many as stand in the table on page one.
+    """
+    room = PAGE - _height_of_texts(survey) - AROUND_TABLE
+    count = 0
+    for block in blocks[:MOST_BLOCKS]:
+        room -= _height_of_row(survey, block)
+        if room < 0 and count >= FEWEST_BLOCKS:
+            break
+        count += 1
+    return count
+
+
+def _height_of_texts(survey: Survey) -> float:
+    """Reckon how high title, answer and measures stand. [mm]."""
+    told = survey.answer
+    title = _lines(f"{survey.site.name}: where to extend the orchard", 42) * 8.5
+    large = _lines(told.headline, LARGE_LETTERS) * LARGE
+    texts = [told.where, told.fruit, told.not_there, told.stamp]
+    texts += [f"{m.what} {m.decides}" for m in told.measures[:3]]
+    texts += [told.resolution] if survey.site.model.coarse else []
+    lines = sum(_lines(text, LETTERS) * LINE + BETWEEN for text in texts)
+    sections = 3 if survey.site.model.coarse else 2
+    return 7 + title + large + lines + 6.5 * sections
+
+
+def _height_of_row(survey: Survey, block: Block) -> float:
+    """Reckon how high a row of the table of block and fruit stands. [mm]."""
+    across = min(len(list_fruit(survey)), FRUIT_ACROSS)
+    letters = max(NARROW_TABLE // max(across, 1), 7)
+    # The swatch takes the room of four letters on the first line.
+    lines = max(
+        (_lines(f"    {c}", letters) for c in block.classes.values()), default=1
+    )
+    lines += _lines("1 in ten (0 to 2)", letters) if find_years(survey) else 0
+    return max(lines, _lines(block.title, 17) + 1) * ROW_LINE + 2.1
+
+
+def _lines(text: str, letters: int) -> int:
+    return ceil(len(text) / letters)

@@ -1,0 +1,113 @@
+"""Class, reason and values at places: what every table of a survey is made from."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sitekit.site import Site
+from sitekit.suitability.ground import Ground, Soil, Verdict
+from sitekit.suitability.reasons import give_reason
+from sitekit.suitability.score import NOT_JUDGED
+from sitekit.words import SITE_CLASSES
+
+#: Columns that wait for an input that is not there yet.
+NOT_YET = ("frost_night_offset_degc", "poor_crop_years")
+
+
+@dataclass(frozen=True)
+class Places:
+    """Reads the verdicts and layers of a site at cells.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    layers : mapping of str to (row, column) ndarray
+        Layers, steps on the way included.
+    verdicts : mapping of str to Verdict
+        Verdict for each fruit.
+    ground : Ground
+        What is known of the ground.
+    """
+
+    site: Site
+    layers: Mapping[str, NDArray[np.float32]]
+    verdicts: Mapping[str, Verdict]
+    ground: Ground
+
+    def at(
+        self, fruit: str, rows: NDArray[np.intp], columns: NDArray[np.intp]
+    ) -> dict[str, list[object]]:
+        """Read the columns of the spots table at cells.
+
+        Parameters
+        ----------
+        fruit : str
+            Name of the fruit.
+        rows, columns : ndarray of int
+            The cells; each must have been judged.
+
+        Returns
+        -------
+        columns : dict of str to list
+            ``score``, ``site_class``, ``limiting_factor``, ``reason`` and the rest.
+        """
+        verdict = self.verdicts[fruit]
+        here = (rows, columns)
+        limiting = verdict.limiting[here]
+        slope = np.tan(np.radians(self.layers["slope"][here]))
+        return {
+            "score": np.round(verdict.score[here], 0).astype(float).tolist(),
+            "site_class": [SITE_CLASSES[c] for c in verdict.site_class[here]],
+            "limiting_factor": [verdict.fruit.factors[i].layer for i in limiting],
+            "reason": self._reasons(verdict, rows, columns),
+            "slope_pct": np.round(100 * slope, 1).astype(float).tolist(),
+            "aspect_deg": np.round(self.layers["aspect"][here]).astype(float).tolist(),
+            **{name: [np.nan] * len(rows) for name in NOT_YET},
+            "confidence": self.confidence(rows, columns),
+        }
+
+    def reason(self, fruit: str, row: int, column: int) -> str:
+        """Write the reason for the class of one cell."""
+        return self._reasons(self.verdicts[fruit], np.array([row]), np.array([column]))[
+            0
+        ]
+
+    def judged(self, fruit: str, row: int, column: int) -> bool:
+        """Tell whether a cell was judged for a fruit."""
+        return int(self.verdicts[fruit].site_class[row, column]) != NOT_JUDGED
+
+    def confidence(
+        self, rows: NDArray[np.intp], columns: NDArray[np.intp]
+    ) -> list[object]:
+        """Say how sure a verdict is: ``good``, ``fair`` or ``low``.
+
+        Without a thermometer no verdict is good; a coarse elevation makes it low.
+        """
+        if self.ground.coarse:
+            supported = self.ground.supported[rows, columns]
+            return ["fair" if s else "low" for s in supported]
+        return ["fair"] * len(rows)
+
+    def _reasons(
+        self, verdict: Verdict, rows: NDArray[np.intp], columns: NDArray[np.intp]
+    ) -> list[str]:
+        names = {f.layer for f in verdict.fruit.factors} | {"slope"}
+        values = {
+            n: self.layers[n][rows, columns].tolist() for n in names if n in self.layers
+        }
+        soil = self.ground.soil[rows, columns]
+        return [
+            give_reason(
+                verdict.fruit,
+                int(verdict.cause[row, column]),
+                int(verdict.limiting[row, column]),
+                {n: v[i] for n, v in values.items()},
+                float(verdict.suits[row, column]),
+                tested=bool(soil[i] != Soil.NOT_TESTED),
+                source_cell=self.site.model.source_cell,
+            )
+            for i, (row, column) in enumerate(zip(rows, columns, strict=True))
+        ]

@@ -1,0 +1,115 @@
+"""Why ground has its class, in one sentence with the value at that place."""
+
+from collections.abc import Callable, Mapping
+from math import radians, tan
+
+from sitekit import words
+from sitekit.fruit import Factor, Fruit
+from sitekit.suitability.ground import Cause
+from sitekit.suitability.score import ENOUGH
+
+#: Membership from which a factor is not worth naming.
+NEARLY_ALL = 0.97
+UNTESTED = "drainage not tested"
+
+
+def path_words(margin: float) -> str:
+    """Say how near a cold-air path is.
+
+    Examples
+    --------
+    >>> path_words(0.2), path_words(0.9), path_words(1.5)
+    ('here', 'so near that its air stands here', 'close by')
+    """
+    if margin < 0.5:
+        return "here"
+    return "so near that its air stands here" if margin < 1 else "close by"
+
+
+#: How the value of each layer is written.
+VALUE_WORDS: Mapping[str, Callable[[float], str]] = {
+    "pooling_depth": lambda v: words.with_unit(v, "m", 1),
+    "path_margin": path_words,
+    "relative_height": lambda v: words.with_unit(v, "m", 0 if v >= 2 else 1),
+    "slope": lambda v: words.percent(tan(radians(v))),
+    "sunshine_hours_growing": words.hours,
+    "sunshine_hours_ripening": words.hours,
+    "wetness_index": lambda v: words.graded(
+        v, words.WETNESS_LIMITS, words.WETNESS_WORDS
+    ),
+    "wind_exposure": lambda v: words.graded(v, words.WIND_LIMITS, words.WIND_WORDS),
+    "distance_to_water": lambda v: words.with_unit(v, "m"),
+}
+
+
+def say_factor(factor: Factor, value: float) -> str:
+    """Write what a factor finds at a place, as half a sentence."""
+    write = VALUE_WORDS.get(factor.layer, lambda v: words.number(v, 1))
+    return factor.say.format(value=write(value))
+
+
+def give_reason(
+    fruit: Fruit,
+    cause: int,
+    limiting: int,
+    values: Mapping[str, float],
+    suits: float,
+    *,
+    tested: bool,
+    source_cell: float,
+) -> str:
+    """Write why ground has its class.
+
+    Parameters
+    ----------
+    fruit : Fruit
+        The fruit.
+    cause : int
+        What decides the class: number of a factor or a `Cause`.
+    limiting : int
+        Number of the factor with the lowest membership.
+    values : mapping of str to float
+        Values of the layers at the place.
+    suits : float
+        That lowest membership.
+    tested : bool
+        Whether a test hole speaks for the place.
+    source_cell : float
+        Cell of the elevation that was given. [m]
+
+    Returns
+    -------
+    reason : str
+        One sentence; it ends *drainage not tested* where that is so.
+    """
+    weakest = fruit.factors[limiting]
+    finding = say_factor(weakest, values[weakest.layer])
+    slope = words.percent(tan(radians(values["slope"])))
+    short = suits < ENOUGH
+    texts = {
+        Cause.BLOCKED: "it is kept free: no-go ground, a building, a service or wood",
+        Cause.HOLDS_WATER: "a test hole here held water",
+        Cause.STANDING_WATER: "water was seen standing here",
+        Cause.OLD_YARD: "a yard or filling was here, so the soil may be packed",
+        Cause.LEVEL: f"the slope is only {slope}, so water may stand here",
+        Cause.COARSE: (
+            f"cells of {words.with_unit(source_cell, 'm')} cannot carry a verdict, "
+            "walk and measure first"
+        ),
+        Cause.SLOW: "a test hole here drained slowly",
+        Cause.NOT_TESTED: "nothing in the shape of the land speaks against it",
+    }
+    if cause in texts:
+        main = texts[Cause(cause)]
+        joined = f"{main}; {finding}" if short else f"{main}{_nearest(finding, suits)}"
+    else:
+        factor = fruit.factors[cause]
+        joined = say_factor(factor, values[factor.layer])
+        if not short:
+            joined = f"nothing speaks against it{_nearest(finding, suits)}"
+    return words.sentence(joined if tested else f"{joined}; {UNTESTED}")
+
+
+def _nearest(finding: str, suits: float) -> str:
+    """Name what comes nearest to speaking against ground; nothing where none does."""
+    return f" (nearest: {finding})" if suits < NEARLY_ALL else ""

@@ -1,0 +1,250 @@
+"""One survey written to one folder: all of it, or nothing."""
+
+import json
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from geopandas import GeoDataFrame
+
+from sitekit.errors import OutputError
+from sitekit.io.geopackage import write_geopackage
+from sitekit.io.rasters import write_cog
+from sitekit.report import write_report
+from sitekit.results import Survey
+from sitekit.webmap import write_map
+
+#: The list of what a folder holds; a folder with it was made by sitekit.
+RUN_FILE = "run.json"
+
+
+def check_folder(folder: Path) -> None:
+    """Check that a folder may be written: missing, empty, or made by sitekit.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+
+    Raises
+    ------
+    OutputError
+        Where it is a file, or holds a file that sitekit did not write.
+    """
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        message = f"{folder} is a file. Name a folder to write to with --out."
+        raise OutputError(message)
+    ours = _listed_files(folder)
+    for found in sorted(p for p in folder.rglob("*") if not p.is_dir()):
+        if found.relative_to(folder).as_posix() not in ours:
+            message = (
+                f"{folder} holds {found.relative_to(folder)}, which sitekit did not "
+                "write. "
+                "Name another folder with --out, or move that file away."
+            )
+            raise OutputError(message)
+
+
+def _listed_files(folder: Path) -> set[str]:
+    """Read which files of a folder sitekit wrote."""
+    run = folder / RUN_FILE
+    try:
+        files = json.loads(run.read_text(encoding="utf-8"))["files"]
+        return {RUN_FILE, *map(str, files)}
+    except (OSError, ValueError, KeyError, TypeError):
+        return set()
+
+
+@contextmanager
+def whole_folder(folder: Path) -> Iterator[Path]:
+    """Offer a temporary folder that takes the place of `folder` when all went well.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the files shall appear.
+
+    Yields
+    ------
+    temporary : Path
+        Folder to write into; gone, and `folder` untouched, where an error is raised.
+
+    Raises
+    ------
+    OutputError
+        Where the folder may not be written.
+    """
+    check_folder(folder)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        temporary = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as problem:
+        message = (
+            f"{folder} cannot be written: {problem.strerror}. Name another with --out."
+        )
+        raise OutputError(message) from None
+    try:
+        yield temporary
+        temporary.chmod(0o755)
+        _take_place(temporary, folder)
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+
+
+def _take_place(temporary: Path, folder: Path) -> None:
+    """Put the new folder where the old one was; the old one goes last."""
+    if not folder.exists():
+        temporary.replace(folder)
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
+    folder.replace(old / folder.name)
+    try:
+        temporary.replace(folder)
+    except OSError:
+        (old / folder.name).replace(folder)
+        raise
+    finally:
+        shutil.rmtree(old, ignore_errors=True)
+
+
+def write_survey(
+    survey: Survey,
+    folder: Path,
+    *,
+    today: date | None = None,
+    on_step: Callable[[str], None] = lambda _: None,
+) -> Path:
+    """Write a survey: map, report, GeoPackage, one file a layer, and what was run.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey.
+    folder : Path
+        Folder that is missing, empty, or was made by sitekit.
+    today : date, optional
+        Date on the sheets; today where not given.
+    on_step : callable
+        Called with the name of each file before it is written.
+
+    Returns
+    -------
+    folder : Path
+        The folder.
+
+    Raises
+    ------
+    OutputError
+        Where the folder may not be written.
+    """
+    day = today or date.today()
+    with whole_folder(folder) as temporary:
+        (temporary / "layers").mkdir()
+        for name in survey.layers:
+            on_step(f"layers/{name}.tif")
+            _write_layer(survey, str(name), temporary / "layers" / f"{name}.tif")
+        on_step("site.gpkg")
+        write_geopackage(temporary / "site.gpkg", vector_layers(survey))
+        on_step("report.html")
+        write_report(survey, temporary / "report.html", today=day)
+        on_step("map.html")
+        write_map(survey, temporary / "map.html", today=day)
+        _write_run(survey, temporary, day)
+    return folder
+
+
+def _write_layer(survey: Survey, name: str, path: Path) -> None:
+    """Write one layer as a Cloud Optimized GeoTIFF."""
+    layer = survey.layers[name]
+    coded = layer.dtype == np.uint8
+    write_cog(
+        path,
+        layer.to_numpy(),
+        survey.site.grid,
+        units=str(layer.attrs["units"]),
+        description=str(layer.attrs["long_name"]),
+        nodata=255 if coded else float("nan"),
+        tags={
+            k: str(v) for k, v in layer.attrs.items() if k.startswith(("class_", "ref"))
+        },
+    )
+
+
+def vector_layers(survey: Survey) -> dict[str, Any]:
+    """Gather the tables of the GeoPackage by layer name.
+
+    Parameters
+    ----------
+    survey : Survey
+        The survey.
+
+    Returns
+    -------
+    layers : dict of str to GeoDataFrame or DataFrame
+        Layers in the order in which they are written.
+    """
+    site = survey.site
+    return {
+        "field": site.field,
+        "water": site.vectors["water"],
+        "barriers": site.vectors["barriers"],
+        "no_go": site.vectors["no_go"],
+        "contours": survey.contours,
+        "frost_pockets": survey.frost_pockets,
+        "cold_air_paths": survey.cold_air_paths,
+        "spots": survey.spots,
+        "blocks": survey.blocks,
+        "rows": no_rows(site.grid.crs),
+        "existing_trees": survey.existing_trees,
+        "notes": survey.notes,
+        "fruit_by_block": survey.fruit_by_block,
+    }
+
+
+def no_rows(crs: object) -> GeoDataFrame:
+    """Make the layer of rows while there is no planting plan."""
+    columns = {"block": "int32", "row": "int32", "fruit": "object"}
+    return GeoDataFrame(
+        {name: np.array([], dtype=kind) for name, kind in columns.items()},
+        geometry=[],
+        crs=crs,
+    )
+
+
+def _write_run(survey: Survey, folder: Path, day: date) -> None:
+    """Write what was run: inputs, settings, warnings, times, files."""
+    site = survey.site
+    files = sorted(
+        p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()
+    )
+    run = {
+        "sitekit": version("sitekit"),
+        "date": day.isoformat(),
+        "site": site.name,
+        "crs": site.grid.crs.to_string(),
+        "cell_m": site.grid.cell_size,
+        "rows": site.grid.shape[0],
+        "columns": site.grid.shape[1],
+        "reference": site.reference.name if site.reference else None,
+        "fruit": sorted(set(survey.spots["fruit"]) | set(site.fruit)),
+        "inputs": dict(site.inputs),
+        "settings": dict(site.settings),
+        "warnings": [
+            {"kind": r.kind, "about": r.about, "text": r.text}
+            for r in site.remarks
+            if r.kind != "read"
+        ],
+        "absent_layers": dict(survey.absent),
+        "seconds": dict(survey.seconds),
+        "files": files,
+    }
+    text = json.dumps(run, indent=2, ensure_ascii=False)
+    (folder / RUN_FILE).write_text(f"{text}\n", encoding="utf-8")
