@@ -12,10 +12,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from sitekit import words
-from sitekit.errors import ConfigError, nearest
+from sitekit.errors import ConfigError, FruitError, LayerError, nearest
 from sitekit.fruit import Fruit, fruit_names, read_fruit
 from sitekit.io.water import make_shore
-from sitekit.layers import CATALOGUE, make_layers
+from sitekit.layers import CATALOGUE, find_layer, make_layers
 from sitekit.layers.catalogue import all_settings
 from sitekit.layers.inputs import draw_barriers, gather_inputs
 from sitekit.results import Survey
@@ -69,28 +69,62 @@ def known_settings() -> dict[str, tuple[Any, Setting]]:
     return dict(sorted(found.items()))
 
 
-def check_settings(settings: Mapping[str, Any]) -> None:
+def check_settings(settings: Mapping[str, Any]) -> list[str]:
     """Check the names and values of settings.
 
-    Raises
-    ------
-    ConfigError
-        With one sentence for each setting that is not known or out of range.
+    Parameters
+    ----------
+    settings : mapping
+        Settings by name.
+
+    Returns
+    -------
+    mistakes : list of str
+        One sentence for each setting that is not known or out of range.
     """
     known = known_settings()
     mistakes = []
     for name, value in settings.items():
         if name not in known:
-            mistakes.append(
-                f'[settings]: unknown setting "{name}".{nearest(name, known)}'
-            )
+            mistakes.append(f'unknown setting "{name}".{nearest(name, known)}')
             continue
-        default, setting = known[name]
-        wrong = _wrong_value(value, default, setting)
+        wrong = _wrong_value(value, *known[name])
         if wrong:
-            mistakes.append(f'[settings]: "{name}" {wrong}')
-    if mistakes:
-        raise ConfigError(*mistakes)
+            mistakes.append(f'setting "{name}" {wrong}')
+    return mistakes
+
+
+def check_names(
+    fruit: Sequence[str], fruit_folder: Path | None, layers: Sequence[str]
+) -> list[str]:
+    """Check the names of fruit and layers.
+
+    Parameters
+    ----------
+    fruit : sequence of str
+        Fruit asked for.
+    fruit_folder : Path or None
+        Folder of the grower's own fruit files.
+    layers : sequence of str
+        Layers asked for.
+
+    Returns
+    -------
+    mistakes : list of str
+        One sentence for each name that is not known.
+    """
+    mistakes: list[str] = []
+    for name in fruit:
+        try:
+            read_fruit(name, fruit_folder)
+        except FruitError as error:
+            mistakes += error.mistakes
+    for name in layers:
+        try:
+            find_layer(name)
+        except LayerError as error:
+            mistakes += error.mistakes
+    return mistakes
 
 
 def _wrong_value(value: object, default: object, setting: Setting) -> str:
@@ -128,23 +162,13 @@ class Watch:
         self.seconds[name] = round(perf_counter() - start, 3)
 
 
-def survey(
-    site: Site,
-    *,
-    fruit_folder: Path | None = None,
-    layers: Sequence[str] = (),
-    on_step: Callable[[str], None] = lambda _: None,
-) -> Survey:
+def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Survey:
     """Survey a site: layers, scores, spots, blocks and the answer.
 
     Parameters
     ----------
     site : Site
         What was read.
-    fruit_folder : Path, optional
-        Folder of the grower's own fruit files.
-    layers : sequence of str
-        Layers to keep; the usual ones where none is named.
     on_step : callable
         Called with the name of each step when it begins.
 
@@ -152,11 +176,19 @@ def survey(
     -------
     survey : Survey
         Everything found.
+
+    Raises
+    ------
+    ConfigError
+        For a setting, fruit or layer that is not known.
     """
-    check_settings(site.settings)
+    mistakes = check_settings(site.settings)
+    mistakes += check_names(site.fruit, site.fruit_folder, site.layers)
+    if mistakes:
+        raise ConfigError(*mistakes)
     watch = Watch(on_step)
-    fruits = [read_fruit(name, fruit_folder) for name in site.fruit or fruit_names()]
-    asked = list(layers) or usual_layers()
+    fruits = [read_fruit(n, site.fruit_folder) for n in site.fruit or fruit_names()]
+    asked = list(site.layers) or usual_layers()
     with watch.step("layers"):
         made, absent = _make_layers(site, asked, fruits, on_step)
     with watch.step("scores"):

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -134,7 +135,11 @@ class Site:
     remarks : tuple of Remark
         What was said while reading.
     fruit : tuple of str
-        Fruit asked for.
+        Fruit asked for; all of the catalogue where none is named.
+    fruit_folder : Path or None
+        Folder of the grower's own fruit files.
+    layers : tuple of str
+        Layers asked for; the usual ones where none is named.
     settings : mapping
         Settings that the user changed, by name.
     inputs : mapping of str to str
@@ -156,6 +161,8 @@ class Site:
     reference: Reference | None = None
     remarks: tuple[Remark, ...] = ()
     fruit: tuple[str, ...] = ()
+    fruit_folder: Path | None = None
+    layers: tuple[str, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
 

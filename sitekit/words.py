@@ -87,7 +87,7 @@ def area(square_metres: float) -> str:
 
 
 def cell(size: float) -> str:
-    """Write the side of a cell: whole metres from 2 m upward.
+    r"""Write the side of a cell: whole metres from 2 m upward.
 
     Examples
     --------

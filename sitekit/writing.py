@@ -3,7 +3,7 @@
 import json
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from importlib.metadata import version
@@ -157,7 +157,7 @@ def write_survey(
         write_report(survey, temporary / "report.html", today=day)
         on_step("map.html")
         write_map(survey, temporary / "map.html", today=day)
-        _write_run(survey, temporary, day)
+        write_run(temporary, _describe_run(survey, day))
     return folder
 
 
@@ -219,14 +219,28 @@ def no_rows(crs: object) -> GeoDataFrame:
     )
 
 
-def _write_run(survey: Survey, folder: Path, day: date) -> None:
-    """Write what was run: inputs, settings, warnings, times, files."""
-    site = survey.site
+def write_run(folder: Path, what: Mapping[str, object]) -> None:
+    """Write what was run, with the list of every file in a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder, complete but for this file.
+    what : mapping
+        What else to say.
+    """
     files = sorted(
         p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()
     )
-    run = {
-        "sitekit": version("sitekit"),
+    run = {"sitekit": version("sitekit"), **what, "files": files}
+    text = json.dumps(run, indent=2, ensure_ascii=False)
+    (folder / RUN_FILE).write_text(f"{text}\n", encoding="utf-8")
+
+
+def _describe_run(survey: Survey, day: date) -> dict[str, object]:
+    """Gather inputs, settings, warnings and times of a survey."""
+    site = survey.site
+    return {
         "date": day.isoformat(),
         "site": site.name,
         "crs": site.grid.crs.to_string(),
@@ -234,7 +248,7 @@ def _write_run(survey: Survey, folder: Path, day: date) -> None:
         "rows": site.grid.shape[0],
         "columns": site.grid.shape[1],
         "reference": site.reference.name if site.reference else None,
-        "fruit": sorted(set(survey.spots["fruit"]) | set(site.fruit)),
+        "fruit": sorted(set(survey.blocks["fruit"])),
         "inputs": dict(site.inputs),
         "settings": dict(site.settings),
         "warnings": [
@@ -244,7 +258,4 @@ def _write_run(survey: Survey, folder: Path, day: date) -> None:
         ],
         "absent_layers": dict(survey.absent),
         "seconds": dict(survey.seconds),
-        "files": files,
     }
-    text = json.dumps(run, indent=2, ensure_ascii=False)
-    (folder / RUN_FILE).write_text(f"{text}\n", encoding="utf-8")

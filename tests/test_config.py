@@ -85,8 +85,18 @@ class TestRight:
         assert read(text).vectors == {"water": (tmp_path / "holding.gpkg", "mere")}
 
     def test_several_elevations_are_a_list(self, read, tmp_path):
-        text = LEAST_FILE.replace('"elevation.tif"', '["elevation.tif", "holding.gpkg"]')
+        text = LEAST_FILE.replace(
+            '"elevation.tif"', '["elevation.tif", "holding.gpkg"]'
+        )
         assert len(read(text).elevation) == 2
+
+    def test_a_raster_and_a_record_may_be_named_as_other_files_are(
+        self, read, tmp_path
+    ):
+        text = LEAST_FILE.replace('"elevation.tif"', '{file = "elevation.tif"}')
+        site_file = read(text + '[records]\nfile = {file = "holding.gpkg"}\n')
+        assert site_file.elevation == (tmp_path / "elevation.tif",)
+        assert site_file.contents.records.file == "holding.gpkg"
 
     def test_places_are_lon_lat_and_may_have_a_height(self, read):
         text = LEAST_FILE + (
@@ -119,7 +129,9 @@ class TestRight:
         assert read_config(path).elevation
 
     def test_a_number_may_be_written_without_decimals(self, read):
-        assert read(LEAST_FILE + "[grid]\ncell = 5\nmargin = 0\n").contents.grid.cell == 5
+        assert (
+            read(LEAST_FILE + "[grid]\ncell = 5\nmargin = 0\n").contents.grid.cell == 5
+        )
 
     def test_before_fetching_no_elevation_is_needed(self, read):
         read('[site]\nfield = "field.geojson"\n', need_elevation=False)
@@ -145,7 +157,9 @@ class TestLines:
         assert site_file.where("prices", "tree") == "site.toml"
 
     def test_lists_over_several_lines_do_not_look_like_sections(self, read):
-        text = LEAST_FILE + "corners = [\n[46.3, 15.0],\n[46.3, 15.1],\n[46.4, 15.1]\n]\n"
+        text = (
+            LEAST_FILE + "corners = [\n[46.3, 15.0],\n[46.3, 15.1],\n[46.4, 15.1]\n]\n"
+        )
         site_file = read(text + "name = 'x'\n")
         assert site_file.line_of("site", "corners") == 4
         assert site_file.line_of("site", "name") == 9
@@ -235,7 +249,9 @@ class TestMistakes:
         self, mistakes, line, said
     ):
         (mistake,) = mistakes(LEAST_FILE + line + "\n")
-        assert mistake.startswith(f"site.toml, line 4: {line.split(' ')[0]} in [site] is")
+        assert mistake.startswith(
+            f"site.toml, line 4: {line.split(' ')[0]} in [site] is"
+        )
         assert said in mistake
 
     def test_a_section_that_is_no_table_is_told(self, mistakes):

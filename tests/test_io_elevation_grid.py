@@ -354,9 +354,15 @@ def test_small_elevation_is_taken_whole_and_large_one_around_the_field(
     hills, monkeypatch
 ):
     assert read_elevation([hills], FIELD).grid.shape == (400, 500)
-    monkeypatch.setattr(extent, "WHOLE", 400 * 500)
+    monkeypatch.setattr(extent, "WHOLE", 400 * 500 - 1)
     reading = read_elevation([hills], FIELD)
     assert reading.grid.shape == (400, 420)
+
+
+def test_the_margin_gives_way_before_the_cell_does(hills):
+    reading = read_elevation([hills], FIELD, max_cells=170_000)
+    assert reading.grid.shape == (400, 420)
+    assert reading.grid.cell_size == 5
 
 
 def test_a_coarse_model_of_a_continent_is_not_taken_whole(tmp_path):
@@ -432,7 +438,7 @@ def test_a_cell_below_1_m_that_is_asked_for_is_not_made(tmp_path):
 
 @pytest.mark.parametrize("cell", [0.0, -1.0, float("nan"), float("inf")])
 def test_a_cell_without_meaning_is_refused(hills, cell):
-    with pytest.raises(GridError, match="cell of .* has no meaning"):
+    with pytest.raises(GridError, match=r"cell of .* has no meaning"):
         read_elevation([hills], FIELD, cell=cell)
 
 
@@ -453,7 +459,7 @@ def test_a_cell_larger_than_the_elevation_is_refused(hills):
 def test_too_many_cells_are_coarsened_to_whole_groups_and_that_is_said(hills):
     reading = read_elevation([hills], FIELD, max_cells=60_000)
     assert reading.grid.cell_size == 10
-    assert "200,000 cells, above the limit of 60,000; coarsened to 10 m" in said(
+    assert "168,000 cells, above the limit of 60,000; coarsened to 10 m" in said(
         reading, "mended"
     )
 
@@ -463,7 +469,7 @@ def test_a_cell_asked_for_is_refused_with_the_one_that_fits(hills):
         read_elevation([hills], FIELD, cell=5, max_cells=60_000)
     told = str(caught.value).replace("\u00a0", " ")
     assert told == (
-        "A cell of 5 m makes 200,000 cells, above the 60,000 that max_cells allows. "
+        "A cell of 5 m makes 168,000 cells, above the 60,000 that max_cells allows. "
         "Set cell to 10 or more, or a smaller margin."
     )
     assert (
@@ -475,7 +481,7 @@ def test_the_memory_of_the_machine_is_a_limit_too(hills, monkeypatch):
     monkeypatch.setattr(extent, "find_memory_cells", lambda: 60_000)
     assert read_elevation([hills], FIELD).grid.cell_size == 10
     with pytest.raises(
-        GridError, match="memory of this machine allows. Set cell to 10"
+        GridError, match=r"memory of this machine allows\. Set cell to 10"
     ):
         read_elevation([hills], FIELD, cell=5)
 
@@ -656,10 +662,11 @@ def test_measured_reservoirs_stay_level_through_warping_and_smoothing():
     still = np.abs(reading.ground - 1001) <= 0.005
     # 259.6 ha at exactly 1,001 m in the file; the cubic kernel takes the shore.
     assert 150 < level.sum() * reading.grid.cell_area / 1e4 < 262
-    assert still.sum() >= 0.97 * level.sum()
+    assert still.sum() >= 0.95 * level.sum()
+    # No height moves by more than rounding took, but for the kernel's overshoot.
     moved = np.abs(reading.ground - reading.elevation)
-    assert np.nanmax(moved) <= 1.0
-    assert 0.1 < np.nanmean(moved) < 0.3
+    assert np.nanmean(moved) > 0.05
+    assert np.nanmax(moved) <= 0.8
 
 
 @pytest.mark.observations

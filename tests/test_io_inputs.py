@@ -11,7 +11,7 @@ from geopandas import GeoDataFrame
 from pyproj import CRS, Transformer
 
 from sitekit.errors import CoverageError, InputError, SitekitError
-from sitekit.io.inputs import SiteRequest, read_site
+from sitekit.io.inputs import SiteRequest, read_request
 from sitekit.io.schemas import SCHEMAS
 from sitekit.io.vectors import VectorSource
 from sitekit.site import VECTORS
@@ -82,7 +82,7 @@ def request_site(tmp_path, holding):
         others = {k: given.pop(k) for k in list(given) if k in VECTORS}
         if "corners" not in given:
             field = field or holding("field", [FIELD], name=["The Shelf"])
-        return read_site(
+        return read_request(
             SiteRequest(elevation=[path], field=field, vectors=others, **given)
         )
 
@@ -164,11 +164,11 @@ class TestPlainSite:
 class TestMistakes:
     def test_no_field_and_no_elevation_are_said_together(self):
         with pytest.raises(InputError, match="No field is named"):
-            read_site(SiteRequest(elevation=[]))
+            read_request(SiteRequest(elevation=[]))
 
     def test_a_site_without_elevation_says_so(self, holding):
         with pytest.raises(InputError, match="No elevation is named"):
-            read_site(SiteRequest(elevation=[], field=holding("field", [FIELD])))
+            read_request(SiteRequest(elevation=[], field=holding("field", [FIELD])))
 
     def test_mistakes_in_several_files_are_said_at_once(self, request_site, tmp_path):
         (tmp_path / "hedges.geojson").touch()
@@ -192,7 +192,7 @@ class TestMistakes:
         path = write_raster(tmp_path / "elevation.tif", slope())
         source = holding("field", [FIELD])
         with pytest.raises(InputError, match='Nearest: "water"'):
-            read_site(
+            read_request(
                 SiteRequest(elevation=[path], field=source, vectors={"watr": source})
             )
 

@@ -1,5 +1,7 @@
 """Directions, catchments and paths: worked values, and slow walks as a check."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -210,7 +212,7 @@ def chains(direction, area, threshold):
     cells, starts = accumulation.trace_channels(direction, area, threshold)
     assert starts[0] == 0
     assert starts[-1] == cells.size
-    return [cells[a:b].tolist() for a, b in zip(starts[:-1], starts[1:], strict=True)]
+    return [cells[a:b].tolist() for a, b in pairwise(starts)]
 
 
 def test_two_paths_that_meet_make_three_lines_that_touch():
@@ -235,7 +237,7 @@ def test_paths_follow_the_flow_and_hold_every_large_cell_once(ground, threshold)
     columns = ground.shape[1]
     for chain in found:
         assert len(chain) >= 2
-        for upper, lower in zip(chain[:-1], chain[1:], strict=True):
+        for upper, lower in pairwise(chain):
             down, right = receiver(direction, *divmod(upper, columns))
             assert lower == down * columns + right
     # The last cell of a chain is the first of the next, or drains off the grid.

@@ -36,8 +36,12 @@ def test_the_elevation_is_written_as_it_was_read():
 
 @pytest.mark.parametrize(
     ("name", "units"),
-    [("elevation", "m"), ("slope", "degree"), ("aspect", "degree")]
-    + [("wetness_index", "1")],
+    [
+        ("elevation", "m"),
+        ("slope", "degree"),
+        ("aspect", "degree"),
+        ("wetness_index", "1"),
+    ],
 )
 def test_layers_stand_in_the_catalogue_with_unit_and_source(name, units):
     entry = CATALOGUE[name]

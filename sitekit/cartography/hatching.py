@@ -16,8 +16,8 @@ from shapely.geometry.base import BaseGeometry, BaseMultipartGeometry
 
 Part = TypeVar("Part", bound=BaseGeometry)
 
-#: More lines or dots than this are not drawn: the pitch is widened instead.
-MOST_LINES = 2_000
+#: More lines, or squares of dots, are not drawn: the pitch is widened instead.
+MOST_LINES, MOST_SQUARES = 2_000, 10_000
 
 
 def find_parts(shape: BaseGeometry, kind: type[Part]) -> list[Part]:
@@ -93,7 +93,7 @@ def make_dots(shape: BaseGeometry, pitch: float) -> NDArray[np.float64]:
     if shape.is_empty:
         return np.empty((0, 2))
     left, low, right, high = shape.bounds
-    pitch = max(pitch, ((right - left) * (high - low) / MOST_LINES) ** 0.5)
+    pitch = max(pitch, ((right - left) * (high - low) / MOST_SQUARES) ** 0.5)
     columns = np.arange(np.floor(left / pitch), np.ceil(right / pitch) + 1)
     rows = np.arange(np.floor(low / pitch), np.ceil(high / pitch) + 1)
     corners = np.array([(x, y) for y in rows for x in columns]) * pitch

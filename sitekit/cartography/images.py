@@ -297,7 +297,7 @@ def draw_classes(
     picture : Picture
         Palette of at most 16 colours.
     """
-    frame = find_frame(grid, finer=2)
+    frame = find_frame(grid, finer=4)
     codes = classify(warp(values, grid, frame), style.limits, style.blank_below)
     missing = np.where(asked & ~np.isfinite(values), 1.0, 0.0)
     is_missing = warp(missing, grid, frame, nearest=True) > 0.5

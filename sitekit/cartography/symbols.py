@@ -210,7 +210,7 @@ def draw_badge(sheet: Sheet, shape: BaseGeometry, rank: str, text: str) -> bool:
     """
     seen = shape.intersection(sheet.frame)
     parts = sorted(hatching.find_parts(seen, Polygon), key=lambda p: -p.area)
-    for words_too, size in ((True, 7.0), (False, 6.0)):
+    for words_too, size in ((True, 7.0), (False, 5.0)):
         label = f" {rank}   {text} " if words_too else f" {rank} "
         for part in parts[:1]:
             for place in _places(part):

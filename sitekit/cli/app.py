@@ -20,7 +20,11 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 for command in (demo, new, check, survey):
-    app.command(help=command.HELP, epilog=f"Example: {command.EXAMPLE}")(command.run)
+    app.command(
+        command.__name__.rpartition(".")[2],
+        help=command.HELP,
+        epilog=f"Example: {command.EXAMPLE}",
+    )(command.run)
 
 
 def _print_version(asked: bool) -> None:
@@ -49,10 +53,8 @@ def main() -> None:
     except SitekitError as error:
         bold = sys.stderr.isatty() and "NO_COLOR" not in os.environ
         for mistake in error.mistakes:
-            print(_mistake(mistake, bold=bold), file=sys.stderr)
-        print(
-            "Nothing was written; what was there before is as it was.", file=sys.stderr
-        )
+            typer.echo(_mistake(mistake, bold=bold), err=True)
+        typer.echo("Nothing was written; what was there is as it was.", err=True)
         raise SystemExit(2) from None
     except BrokenPipeError:
         # The reader of a pipe went away; there is nobody left to tell.

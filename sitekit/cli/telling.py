@@ -2,9 +2,12 @@
 
 import sys
 from pathlib import Path
+from textwrap import wrap
 
 from sitekit import words
 from sitekit.results import Survey
+from sitekit.site import Site
+from sitekit.siting.answer import resolution_sentence
 from sitekit.siting.tables import best_fruit
 
 #: Widths of the columns of the table of blocks. [character]
@@ -40,8 +43,9 @@ def tell_survey(survey: Survey, folder: Path, seconds: float) -> str:
         Lines for the terminal.
     """
     site = survey.site
+    cell = words.cell(site.model.source_cell)
     lines = [
-        f"{bold(site.name)}: field {words.area(site.field_area)}, elevation {words.cell(site.model.source_cell)}",
+        f"{bold(site.name)}: field {words.area(site.field_area)}, elevation {cell}",
         bold(survey.answer.headline),
     ]
     if site.model.coarse:
@@ -80,3 +84,44 @@ def _row(cells: tuple[str, ...]) -> str:
 
 def _cut(text: str, width: int) -> str:
     return text if len(text) <= width else f"{text[: width - 1]}…"
+
+
+#: Heads of the paragraphs of a check, by the kind of remark.
+HEADS = {
+    "read": "Read",
+    "mended": "Mended",
+    "doubtful": "Doubtful",
+    "missing": "Missing",
+}
+
+
+def tell_check(site: Site) -> str:
+    """Tell what was read, mended, is doubtful or missing.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+
+    Returns
+    -------
+    text : str
+        Lines for the terminal.
+    """
+    lines = []
+    for kind, head in HEADS.items():
+        told = [r for r in site.remarks if r.kind == kind]
+        for index, remark in enumerate(told):
+            label = dim(f"{head:<9}") if index == 0 else " " * 9
+            lines += _wrapped(label, remark.about.replace("_", " "), remark.text)
+    lines.append(f"{dim('Can show ')} {resolution_sentence(site)}")
+    return "\n".join([*lines, "Ready for: survey."])
+
+
+def _wrapped(label: str, about: str, text: str) -> list[str]:
+    """Set one remark in a column, wrapped to 80 characters."""
+    first, *rest = wrap(text, 80 - 10 - 17) or [""]
+    return [
+        f"{label} {_cut(about, 16):<16} {first}",
+        *(f"{'':27}{line}" for line in rest),
+    ]

@@ -34,6 +34,18 @@ def _to_reference(value: object) -> object:
     raise ValueError(message)
 
 
+def _to_path(value: object) -> object:
+    """Take a file name, alone or as ``{file = "..."}``."""
+    if isinstance(value, dict) and set(value) == {"file"}:
+        return value["file"]
+    return value
+
+
+def _to_paths(value: object) -> tuple[str, ...]:
+    items = value if isinstance(value, list | tuple) else [value]
+    return _to_texts([_to_path(item) for item in items])
+
+
 def _to_texts(value: object) -> tuple[str, ...]:
     items = value if isinstance(value, list | tuple) else [value]
     if not all(isinstance(item, str) and item for item in items):
@@ -89,6 +101,7 @@ Number = Annotated[float, Field(allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 File = Annotated[FileReference, BeforeValidator(_to_reference)]
 Texts = Annotated[tuple[str, ...], BeforeValidator(_to_texts)]
+Paths = Annotated[tuple[str, ...], BeforeValidator(_to_paths)]
 Place = Annotated[tuple[float, ...], BeforeValidator(_to_place)]
 Corners = Annotated[tuple[tuple[float, float], ...], BeforeValidator(_to_corners)]
 Value = Annotated[Any, BeforeValidator(_to_free)]
@@ -107,7 +120,7 @@ class SiteSection(_Section):
         description="Name for the map and the sheets.",
         examples=['"My holding"'],
     )
-    elevation: Texts = Field(
+    elevation: Paths = Field(
         default=(),
         description="Raster of ground heights, or a list of them.",
         examples=['"elevation.tif"'],
@@ -185,7 +198,7 @@ class SiteSection(_Section):
 class RecordsSection(_Section):
     """The record of a station: `[records]`."""
 
-    file: str | None = Field(
+    file: Annotated[str | None, BeforeValidator(_to_path)] = Field(
         default=None,
         min_length=1,
         description="Daily minimum and maximum temperature: CSV or GHCN-Daily.",

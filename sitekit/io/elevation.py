@@ -205,15 +205,19 @@ def _say_voids(voids: Voids, grid: Grid, about: str) -> list[Remark]:
     said = []
     if voids.filled:
         text = (
-            f"{voids.filled:,} small holes ({voids.filled_cells:,} cells) filled from "
-            "their rim"
+            f"{_holes(voids.filled, 'small')} ({voids.filled_cells:,} cells) filled "
+            "from the rim"
         )
         said.append(Remark("mended", about, text))
     if voids.left:
         size = area(voids.left_cells * grid.cell_area)
-        text = f"{voids.left:,} larger holes ({size}) left without height"
+        text = f"{_holes(voids.left, 'larger')} ({size}) left without height"
         said.append(Remark("doubtful", about, text))
     return said
+
+
+def _holes(count: int, size: str) -> str:
+    return f"{count:,} {size} {'hole' if count == 1 else 'holes'}"
 
 
 def _say_model(

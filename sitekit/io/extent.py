@@ -123,8 +123,11 @@ def choose_grid(
         lattice, wish.cell, find_spacing(home.crs, home.transform, middle.x, middle.y)
     )
     reach = _find_reach(sources, lattice.crs)
-    box = _find_box(lattice, cell, field, reach, wish.margin)
     limit = min(wish.max_cells or MOST, find_memory_cells())
+    margin = wish.margin
+    if margin is None:
+        margin = np.inf if _is_small(reach, cell, min(WHOLE, limit)) else MARGIN
+    box = _find_box(lattice, field, reach, margin)
     grid = _snap(lattice, cell, box, reach)
     if grid.shape[0] * grid.shape[1] > limit:
         coarser = _find_fitting(lattice, cell, box, reach, limit)
@@ -178,19 +181,15 @@ def _find_reach(sources: Sequence[Source], crs: CRS) -> Bounds:
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
+def _is_small(box: Bounds, cell: float, limit: int) -> bool:
+    width, height = box[2] - box[0], box[3] - box[1]
+    return width / cell * (height / cell) <= limit and max(width, height) <= WIDEST
+
+
 def _find_box(
-    lattice: Lattice,
-    cell: float,
-    field: GeoDataFrame,
-    reach: Bounds,
-    margin: float | None,
+    lattice: Lattice, field: GeoDataFrame, reach: Bounds, around: float
 ) -> Bounds:
     """Find the ground that is wanted: around the field, within the elevation."""
-    width, height = reach[2] - reach[0], reach[3] - reach[1]
-    small = width / cell * (height / cell) < WHOLE and max(width, height) < WIDEST
-    if margin is None and small:
-        return reach
-    around = MARGIN if margin is None else margin
     west, south, east, north = field.to_crs(lattice.crs).total_bounds
     return (
         max(float(west) - around, reach[0]),

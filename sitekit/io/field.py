@@ -7,10 +7,11 @@ from itertools import pairwise
 import numpy as np
 import shapely
 from geopandas import GeoDataFrame, GeoSeries
-from pyproj import CRS
+from pyproj import CRS, Transformer
 
 from sitekit import words
 from sitekit.errors import InputError
+from sitekit.io.projection import find_utm
 from sitekit.io.schemas import FIELD
 from sitekit.io.vectors import VectorSource, kind_of_file, read_vector
 from sitekit.site import Remark
@@ -146,10 +147,13 @@ def _from_line(
     _check_gap(GeoSeries([line], crs=lines.crs), source, remarks)
     ring = shapely.LineString([*line.coords, line.coords[0]])
     faces = shapely.get_parts(shapely.polygonize([shapely.unary_union(ring)]))
-    if not shapely.is_simple(ring) and len(faces):
+    if not shapely.is_simple(ring):
         text = "the line crosses itself; all that it encloses is taken"
         remarks.append(Remark("mended", source.name, text))
-    whole = shapely.unary_union(list(faces)) if len(faces) else shapely.Polygon()
+    if not len(faces):
+        message = f"{source.name} encloses no ground. Walk round the field."
+        raise InputError(message)
+    whole = shapely.unary_union(list(faces))
     return GeoDataFrame(
         {"name": [lines["name"].iloc[0]]}, geometry=[whole], crs=lines.crs
     )
@@ -236,4 +240,7 @@ def _without_overlap(
 
 def _metres(frame: GeoDataFrame | GeoSeries) -> GeoDataFrame | GeoSeries:
     """Take shapes to the local zone, where lengths and areas are true."""
-    return frame.to_crs(frame.estimate_utm_crs())
+    west, south, east, north = frame.total_bounds
+    to_degrees = Transformer.from_crs(frame.crs, WGS84, always_xy=True)
+    middle = to_degrees.transform((west + east) / 2, (south + north) / 2)
+    return frame.to_crs(find_utm(*middle))

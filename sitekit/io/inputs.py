@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from dataclasses import field as value
 from pathlib import Path
 from typing import Any, Literal, NoReturn, ParamSpec, TypeVar
@@ -12,7 +12,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from sitekit import words
-from sitekit.errors import InputError, SitekitError, nearest
+from sitekit.errors import CoverageError, InputError, SitekitError, nearest
 from sitekit.grid import Grid
 from sitekit.io.barriers import (
     burn_mask,
@@ -65,7 +65,11 @@ class SiteRequest:
     max_cells : int or None
         Largest number of cells.
     fruit : sequence of str
-        Fruit asked for.
+        Fruit asked for; all where none is named.
+    fruit_folder : Path or None
+        Folder of the grower's own fruit files.
+    layers : sequence of str
+        Layers asked for; the usual ones where none is named.
     settings : mapping
         Settings that the user changed, by name.
     """
@@ -84,10 +88,12 @@ class SiteRequest:
     margin: float | None = None
     max_cells: int | None = None
     fruit: Sequence[str] = ()
+    fruit_folder: Path | None = None
+    layers: Sequence[str] = ()
     settings: Mapping[str, Any] = value(default_factory=dict)
 
 
-def read_site(request: SiteRequest) -> Site:
+def read_request(request: SiteRequest) -> Site:
     """Read everything about one site onto one grid.
 
     Parameters
@@ -141,7 +147,11 @@ def _raise(mistakes: Sequence[SitekitError]) -> NoReturn:
 
 def _read_field(request: SiteRequest) -> FieldReading:
     if request.field is not None:
-        return read_field(request.field)
+        reading = read_field(request.field)
+        if not len(request.corners):
+            return reading
+        unused = Remark("doubtful", "corners", "not used, since a field is named")
+        return replace(reading, remarks=(*reading.remarks, unused))
     if len(request.corners):
         return field_from_corners(request.corners)
     message = "No field is named. Give a file with its outline, or its corners."
@@ -152,16 +162,22 @@ def _read_elevation(request: SiteRequest, ground: FieldReading) -> ElevationRead
     if not request.elevation:
         message = "No elevation is named. Give a raster of ground heights."
         raise InputError(message)
-    return read_elevation(
-        [Path(path) for path in request.elevation],
-        ground.frame,
-        elevation_crs=request.elevation_crs,
-        z_unit=request.z_unit,
-        surface=request.surface,
-        cell=request.cell,
-        margin=request.margin,
-        max_cells=request.max_cells,
-    )
+    try:
+        return read_elevation(
+            [Path(path) for path in request.elevation],
+            ground.frame,
+            elevation_crs=request.elevation_crs,
+            z_unit=request.z_unit,
+            surface=request.surface,
+            cell=request.cell,
+            margin=request.margin,
+            max_cells=request.max_cells,
+        )
+    except CoverageError as error:
+        if request.field is not None:
+            raise
+        message = f"{error} Corners are read as [lat, lon]; are they swapped?"
+        raise CoverageError(message) from error
 
 
 def _read_raw(name: str, source: VectorSource) -> GeoDataFrame | None:
@@ -220,6 +236,8 @@ def _assemble(
         reference=reference,
         remarks=tuple(remarks),
         fruit=tuple(request.fruit),
+        fruit_folder=request.fruit_folder,
+        layers=tuple(request.layers),
         settings=dict(request.settings),
         inputs=_hash_inputs(request),
     )
@@ -321,6 +339,7 @@ def _hash_inputs(request: SiteRequest) -> dict[str, str]:
     files = [Path(path) for path in request.elevation]
     files += [request.field.file] if request.field else []
     files += [source.file for source in request.vectors.values()]
+    files += [beside for file in files for beside in _files_beside(file)]
     unique = list(dict.fromkeys(file.resolve() for file in files))
     names = [file.name for file in unique]
     hashes = {}
@@ -330,3 +349,11 @@ def _hash_inputs(request: SiteRequest) -> dict[str, str]:
         with file.open("rb") as stream:
             hashes[name] = hashlib.file_digest(stream, "sha256").hexdigest()
     return hashes
+
+
+def _files_beside(file: Path) -> list[Path]:
+    """Find the files that a Shapefile keeps its columns and system in."""
+    if file.suffix.casefold() != ".shp":
+        return []
+    beside = (file.with_suffix(suffix) for suffix in (".dbf", ".shx", ".prj", ".cpg"))
+    return [other for other in beside if other.exists()]

@@ -132,7 +132,11 @@ def open_raster(path: Path) -> Iterator[Any]:
     try:
         dataset = _open(path, driver)
     except RasterioError as error:
-        raise _damaged(path) from error
+        message = (
+            f"{path} is cut off or damaged, or holds no raster. Copy or download it "
+            "again."
+        )
+        raise InputError(message) from error
     with dataset:
         if not dataset.count:
             message = (

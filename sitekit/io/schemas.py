@@ -20,11 +20,13 @@ from pyproj import CRS
 from sitekit.errors import InputError, nearest
 
 Shape = Literal["polygon", "line", "point"]
-Kind = Literal["text", "number", "flag", "day"]
+Kind = Literal["text", "word", "identifier", "number", "flag", "day"]
 Value = str | float | bool
 
 _DEFAULTS: Mapping[Kind, Value] = {
     "text": "",
+    "word": "",
+    "identifier": "",
     "number": np.nan,
     "flag": False,
     "day": np.nan,
@@ -39,8 +41,9 @@ class Column:
 
     Parameters
     ----------
-    kind : {"text", "number", "flag", "day"}
-        ``day`` is a day of the year, or a date that becomes one.
+    kind : {"text", "word", "identifier", "number", "flag", "day"}
+        ``word`` is text in small letters, ``identifier`` a word with ``_`` for
+        each space, ``day`` a day of the year, or a date that becomes one.
     meaning : str
         What it says, with its unit.
     low, high : float
@@ -129,7 +132,7 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             ("line", "polygon"),
             {
                 "name": NAME,
-                "kind": Column("text", "kind", choices=BARRIER_KINDS),
+                "kind": Column("word", "kind", choices=BARRIER_KINDS),
                 "height_m": HEIGHT,
                 "openness": OPENNESS,
             },
@@ -149,7 +152,7 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             "what grows on the ground",
             "would replace short grass as the assumed cover",
             ("polygon",),
-            {"kind": Column("text", "kind of cover")},
+            {"kind": Column("word", "kind of cover")},
         ),
         "no_go": Schema(
             "ground not to be planted",
@@ -167,13 +170,13 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             "houses, barns, sheds",
             "would add their shade and the house as the reference place",
             ("polygon",),
-            {"name": NAME, "kind": Column("text", "kind"), "height_m": HEIGHT},
+            {"name": NAME, "kind": Column("word", "kind"), "height_m": HEIGHT},
         ),
         "access": Schema(
             "tracks and gates",
             "would tell which ground machines can reach",
             ("line", "polygon", "point"),
-            {"name": NAME, "kind": Column("text", "kind")},
+            {"name": NAME, "kind": Column("word", "kind")},
         ),
         "services": Schema(
             "buried and overhead lines",
@@ -181,8 +184,8 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             ("line", "polygon", "point"),
             {
                 "name": NAME,
-                "kind": Column("text", "kind"),
-                "certainty": Column("text", "how sure its place is"),
+                "kind": Column("word", "kind"),
+                "certainty": Column("word", "how sure its place is"),
             },
         ),
         "existing_trees": Schema(
@@ -191,8 +194,8 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             ("point",),
             {
                 "name": NAME,
-                "fruit": Column("text", "fruit"),
-                "condition": Column("text", "condition", choices=CONDITIONS),
+                "fruit": Column("identifier", "fruit"),
+                "condition": Column("word", "condition", choices=CONDITIONS),
                 "bloom": Column("text", "notes of bloom"),
             },
         ),
@@ -214,7 +217,7 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             ("point",),
             {
                 "name": NAME,
-                "result": Column("text", "result", choices=TEST_RESULTS),
+                "result": Column("word", "result", choices=TEST_RESULTS),
             },
             free=True,
         ),
@@ -224,7 +227,7 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             ("point", "line", "polygon"),
             {
                 "date": Column("text", "date"),
-                "kind": Column("text", "kind", choices=NOTE_KINDS),
+                "kind": Column("word", "kind", choices=NOTE_KINDS),
                 "text": Column("text", "what was seen"),
             },
         ),
@@ -306,16 +309,16 @@ def unknown_words(frame: GeoDataFrame, schema: Schema) -> list[str]:
 
 
 def _dtype(column: Column) -> str:
-    return {"text": "object", "number": "float64", "flag": "bool", "day": "float64"}[
-        column.kind
-    ]
+    return {"number": "float64", "flag": "bool", "day": "float64"}.get(
+        column.kind, "object"
+    )
 
 
 def _value(value: object, column: Column, where: str, mistakes: list[str]) -> Value:
     if value is None or value is pd.NaT or (isinstance(value, float) and isnan(value)):
         return column.default
-    if column.kind == "text":
-        return _text(value, lower=bool(column.choices) or "kind" in column.meaning)
+    if column.kind not in _READERS:
+        return _text(value, column.kind)
     read = _READERS[column.kind](value)
     if read is None:
         mistakes.append(f'{where} is "{value}". {_WANTED[column.kind]}')
@@ -327,11 +330,13 @@ def _value(value: object, column: Column, where: str, mistakes: list[str]) -> Va
     return column.default if read is None else read
 
 
-def _text(value: object, *, lower: bool) -> str:
+def _text(value: object, kind: Kind) -> str:
     if isinstance(value, date):
         return value.isoformat()[:10]
     text = str(value).strip()
-    return text.casefold() if lower else text
+    if kind == "text":
+        return text
+    return text.casefold().replace(" ", "_" if kind == "identifier" else " ")
 
 
 def _number(value: object) -> float | None:

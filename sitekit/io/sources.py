@@ -206,8 +206,8 @@ def _find_crs(
     if dataset.crs is None:
         if given is None:
             message = (
-                f"{path} has no coordinate system. Name it with --elevation-crs, for "
-                "example --elevation-crs EPSG:25833."
+                f"{path} has no coordinate system. Name it with --elevation-crs (or "
+                "elevation_crs in the site file), for example EPSG:25833."
             )
             raise CrsError(message)
         text = f"names no coordinate system; taken as {elevation_crs}, as given"

@@ -81,7 +81,8 @@ def smooth_terraces(
     A normalised Gaussian leaves missing cells missing and does not carry the shore
     into level water. Beyond the edge of the grid the ground is continued with the
     slope that it has there. Nothing is moved by more than half a step, which is all
-    that rounding took: crests and banks stay.
+    that rounding took; where the Gaussian would move it by a step or more, it meets
+    relief and not rounding, and the ground stays as given.
 
     Parameters
     ----------
@@ -114,8 +115,9 @@ def smooth_terraces(
     inner = slice(pad, pad + elevation.shape[0]), slice(pad, pad + elevation.shape[1])
     ground = elevation.copy()
     smooth = sums[inner][kept] / weights[inner][kept] + base
-    half = np.float32(step / 2)
-    ground[kept] = np.clip(smooth, elevation[kept] - half, elevation[kept] + half)
+    moved = smooth - elevation[kept]
+    share = np.clip(2 - 2 * np.abs(moved) / np.float32(step), 0, 1)
+    ground[kept] += share * moved
     return ground
 
 
@@ -144,17 +146,14 @@ def find_level_water(
     patches, _ = ndimage.label(spread <= LEVEL, FOUR)
     water = np.zeros(elevation.shape, bool)
     least = WATER_AREA / cell_area
+    sizes = np.bincount(patches.ravel())
     for index, box in enumerate(ndimage.find_objects(patches), start=1):
-        near = tuple(slice(max(0, s.start - 2), s.stop + 2) for s in box)
-        inside = patches[near] == index
-        # The patch has lost its outermost ring of cells to the window.
-        if _ring_included(inside) >= least:
-            _mark_water(water[near], elevation[near], inside, least)
+        # The patch has lost its outermost ring of cells to the window: a core cell
+        # stands for nine at most.
+        if 9 * sizes[index] >= least:
+            near = tuple(slice(max(0, s.start - 2), s.stop + 2) for s in box)
+            _mark_water(water[near], elevation[near], patches[near] == index, least)
     return water
-
-
-def _ring_included(inside: NDArray[np.bool_]) -> int:
-    return int(np.count_nonzero(ndimage.binary_dilation(inside, np.ones((3, 3)))))
 
 
 def _mark_water(
@@ -163,6 +162,7 @@ def _mark_water(
     inside: NDArray[np.bool_],
     least: float,
 ) -> None:
+    """Grow the core of a level patch to its shore; mark it where it lies like water."""
     height = np.median(elevation[inside])
     level = np.abs(elevation - height) <= LEVEL
     patch = ndimage.binary_dilation(inside, np.ones((3, 3))) & level

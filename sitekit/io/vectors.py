@@ -155,10 +155,15 @@ def list_layers(file: Path) -> dict[str, int]:
     """
     with _sentences(file):
         return {
-            str(name): int(pyogrio.read_info(file, layer=str(name))["features"])
+            str(name): _count(file, str(name))
             for name, shape in pyogrio.list_layers(file)
             if shape is not None
         }
+
+
+def _count(file: Path, layer: str) -> int:
+    told = pyogrio.read_info(file, layer=layer, force_feature_count=True)
+    return int(told["features"])
 
 
 def read_vector(source: VectorSource, key: str, schema: Schema) -> GeoDataFrame:
@@ -278,7 +283,7 @@ def _gpx_layers(layers: dict[str, int], schema: Schema) -> dict[str, int]:
 
 def _read(file: Path, layer: str) -> GeoDataFrame:
     with _sentences(file):
-        expected = int(pyogrio.read_info(file, layer=layer)["features"])
+        expected = _count(file, layer)
         frame = pyogrio.read_dataframe(file, layer=layer, force_2d=True)
     if len(frame) < expected:
         message = (

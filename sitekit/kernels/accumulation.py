@@ -159,8 +159,8 @@ def _drain_level_ground(
                 direction[cell] = FOUND + way
                 waiting[count] = cell
                 count += 1
-    for cell in waiting[:count]:
-        direction[cell] -= FOUND
+    for place in range(count):
+        direction[waiting[place]] -= FOUND
     done = 0
     while done < count:
         cell = waiting[done]
@@ -172,7 +172,8 @@ def _drain_level_ground(
                 waiting[count] = other
                 count += 1
     if count < level:
-        direction[direction == LEVEL] = OUTLET
+        for cell in range(direction.size):
+            direction[cell] = OUTLET if direction[cell] == LEVEL else direction[cell]
 
 
 @njit(cache=True)
@@ -274,8 +275,7 @@ def trace_channels(
     columns = direction.shape[1]
     way = direction.ravel()
     size = area.ravel()
-    donors = _count_large_donors(way, size, columns, threshold)
-    total = (size >= threshold).sum()
+    donors, total = _count_large_donors(way, size, columns, threshold)
     # A chain repeats one cell of the next, and there are no more chains than cells.
     cells = np.empty(2 * total, np.int64)
     starts = np.zeros(total + 1, np.int64)
@@ -285,7 +285,7 @@ def trace_channels(
             count = _follow(way, donors, columns, start, cells, count)
             chains += 1
             starts[chains] = count
-    return cells[:count].copy(), starts[: chains + 1].copy()
+    return cells[:count], starts[: chains + 1]
 
 
 @njit(cache=True)
@@ -313,10 +313,13 @@ def _count_large_donors(
     size: NDArray[np.float32],
     columns: int,
     threshold: float,
-) -> NDArray[np.uint8]:
-    """Count the neighbours above the threshold that drain into each cell."""
+) -> tuple[NDArray[np.uint8], int]:
+    """Count the large neighbours that drain into each cell, and all large ones."""
     donors = np.zeros(way.size, np.uint8)
+    total = 0
     for cell in range(way.size):
-        if way[cell] < OUTLET and size[cell] >= threshold:
-            donors[cell + _step(way[cell], columns)] += 1
-    return donors
+        if size[cell] >= threshold:
+            total += 1
+            if way[cell] < OUTLET:
+                donors[cell + _step(way[cell], columns)] += 1
+    return donors, total

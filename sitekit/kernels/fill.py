@@ -17,6 +17,8 @@ Cordonnier, G., Bovy, B. and Braun, J., "A versatile, linear complexity algorith
 for flow routing in topographies with depressions", Earth Surface Dynamics, 7, 2019.
 """
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -75,7 +77,7 @@ def find_outlets(elevation: NDArray[np.float32]) -> NDArray[np.bool_]:
     """
     rows, columns = elevation.shape
     outlets = np.zeros((rows, columns), np.bool_)
-    waiting = np.empty((np.isnan(elevation).sum(), 2), np.int32)
+    waiting = np.empty(_count_missing(elevation.ravel()), np.int64)
     count = 0
     # A missing cell that was reached is marked too, and unmarked at the end.
     for row in range(rows):
@@ -83,26 +85,36 @@ def find_outlets(elevation: NDArray[np.float32]) -> NDArray[np.bool_]:
         for column in range(0, columns, step):
             outlets[row, column] = True
             if np.isnan(elevation[row, column]):
-                waiting[count] = row, column
+                waiting[count] = row * columns + column
                 count += 1
     reached = _spread_outside(elevation, outlets, waiting, count)
-    for row, column in waiting[:reached]:
-        outlets[row, column] = False
+    marked = outlets.ravel()
+    for place in range(reached):
+        marked[waiting[place]] = False
     return outlets
+
+
+@njit(cache=True)
+def _count_missing(heights: NDArray[np.float32]) -> int:
+    """Count the cells without a height."""
+    count = 0
+    for cell in range(heights.size):
+        count += np.isnan(heights[cell])
+    return count
 
 
 @njit(cache=True)
 def _spread_outside(
     elevation: NDArray[np.float32],
     outlets: NDArray[np.bool_],
-    waiting: NDArray[np.int32],
+    waiting: NDArray[np.int64],
     count: int,
 ) -> int:
     """Mark all that lies beside missing cells reached from the edge."""
     rows, columns = elevation.shape
     done = 0
     while done < count:
-        row, column = waiting[done]
+        row, column = waiting[done] // columns, waiting[done] % columns
         done += 1
         for r in range(max(row - 1, 0), min(row + 2, rows)):
             for c in range(max(column - 1, 0), min(column + 2, columns)):
@@ -110,7 +122,7 @@ def _spread_outside(
                     continue
                 outlets[r, c] = True
                 if np.isnan(elevation[r, c]):
-                    waiting[count] = r, c
+                    waiting[count] = r * columns + c
                     count += 1
     return count
 
@@ -195,8 +207,8 @@ def _find_passes(
     """
     recent = np.zeros(REMEMBERED, np.int64)
     lowest = np.empty(REMEMBERED, np.float32)
-    pairs = np.empty(1024, np.int64)
-    heights = np.empty(1024, np.float32)
+    pairs = np.empty(2 * REMEMBERED, np.int64)
+    heights = np.empty(2 * REMEMBERED, np.float32)
     count = 0
     for cell in range(basins.size - columns - 1):
         own = np.int64(basins[cell])
@@ -207,34 +219,49 @@ def _find_passes(
             and own == basins[cell + columns + 1]
         ):
             continue
-        if count + 4 > pairs.size:
-            pairs = np.concatenate((pairs, np.empty_like(pairs)))
-            heights = np.concatenate((heights, np.empty_like(heights)))
+        if count + REMEMBERED + 4 > pairs.size:
+            pairs, heights = _lengthen(pairs), _lengthen(heights)
         for step in (1, columns - 1, columns, columns + 1):
             other = np.int64(basins[cell + step])
             if other in (own, -MISSING):
                 continue
-            pair = _pair(-own, -other)
+            pair = min(-own, -other) << 32 | max(-own, -other)
             height = max(elevation[cell], elevation[cell + step])
-            place = (pair ^ (pair >> 29)) % REMEMBERED
-            if recent[place] == pair:
-                lowest[place] = min(lowest[place], height)
-                continue
-            if recent[place] != 0:
-                pairs[count], heights[count] = recent[place], lowest[place]
+            old, old_height = _remember(pair, height, recent, lowest)
+            if old != 0:
+                pairs[count], heights[count] = old, old_height
                 count += 1
-            recent[place], lowest[place] = pair, height
-    kept = recent != 0
-    return (
-        np.concatenate((pairs[:count], recent[kept])),
-        np.concatenate((heights[:count], lowest[kept])),
-    )
+    for place in range(REMEMBERED):
+        if recent[place] != 0:
+            pairs[count], heights[count] = recent[place], lowest[place]
+            count += 1
+    return pairs[:count], heights[:count]
 
 
-@njit(cache=True, inline="always")
-def _pair(one: np.int64, other: np.int64) -> np.int64:
-    """Put the numbers of two basins into one, the lower first."""
-    return min(one, other) << 32 | max(one, other)
+@njit(cache=True)
+def _lengthen(values: NDArray[Any]) -> NDArray[Any]:
+    """Double the length of an array."""
+    longer = np.empty(2 * values.size, values.dtype)
+    for place in range(values.size):
+        longer[place] = values[place]
+    return longer
+
+
+@njit(cache=True)
+def _remember(
+    pair: np.int64,
+    height: np.float32,
+    recent: NDArray[np.int64],
+    lowest: NDArray[np.float32],
+) -> tuple[np.int64, np.float32]:
+    """Keep the lowest pass of each pair; return the pair that had to go, or 0."""
+    place = (pair ^ (pair >> 29)) % REMEMBERED
+    old, old_height = recent[place], lowest[place]
+    if old == pair:
+        lowest[place] = min(old_height, height)
+        return np.int64(0), height
+    recent[place], lowest[place] = pair, height
+    return old, old_height
 
 
 @njit(cache=True)
@@ -273,21 +300,41 @@ def _order(heights: NDArray[np.float32]) -> NDArray[np.int64]:
     """Order heights from the lowest up, in time that grows as their number.
 
     The bits of a float sort as a number does, once those of negative ones are
-    turned round; the lower half of them is sorted first, then the upper half.
+    turned round; they are sorted by their lower half first, then by the upper.
     """
     bits = heights.view(np.uint32)
-    keys = np.where(bits >> 31, ~bits, bits | 0x80000000).astype(np.uint32)
-    order = np.arange(keys.size)
-    for shift in (0, 16):
-        halves = (keys >> shift) & 0xFFFF
-        ends = np.cumsum(np.bincount(halves, minlength=0x10000))
-        ordered = np.empty_like(order)
-        for place in order[::-1]:
-            half = halves[place]
-            ends[half] -= 1
-            ordered[ends[half]] = place
-        order = ordered
+    order = np.arange(bits.size)
+    ordered = np.empty_like(order)
+    _order_by_half(bits, 0, order, ordered)
+    _order_by_half(bits, 16, ordered, order)
     return order
+
+
+@njit(cache=True)
+def _order_by_half(
+    bits: NDArray[np.uint32],
+    shift: int,
+    order: NDArray[np.int64],
+    ordered: NDArray[np.int64],
+) -> None:
+    """Order again by one half of the bits, equal ones as they were."""
+    begins = np.zeros(0x10001, np.int64)
+    for place in range(bits.size):
+        begins[_half(bits[place], shift) + 1] += 1
+    for half in range(0x10000):
+        begins[half + 1] += begins[half]
+    for place in order:
+        half = _half(bits[place], shift)
+        ordered[begins[half]] = place
+        begins[half] += 1
+
+
+@njit(cache=True, inline="always")
+def _half(bits: np.uint32, shift: int) -> np.int64:
+    """Half of the bits of a float, in an order that sorts."""
+    number = np.int64(bits)
+    turned = number ^ (0xFFFFFFFF if number >> 31 else 0x80000000)
+    return (turned >> shift) & 0xFFFF
 
 
 @njit(cache=True)

@@ -143,18 +143,37 @@ def _sweep(
                 here = row + j * across
                 if n < _LINES:
                     height = observer[here]
-                    rise = _steepest(heights, places, n, sizes[n], height, place)
-                    if weight > 0.0:
+                    if weight == 0.0:
+                        rise = _steepest(heights, places, n, sizes[n], height, place)
+                    else:
+                        tilt = _tilt(observer, here, across, j, width)
+                        left = height - weight * tilt
+                        rise = _steepest(heights, places, n, sizes[n], left, place)
+                        right = left + tilt
                         other = _steepest(
-                            heights, places, n + 1, sizes[n + 1], height, place
+                            heights, places, n + 1, sizes[n + 1], right, place
                         )
-                        rise += weight * (other - rise)
+                        if sizes[n] == 0:
+                            rise = other
+                        elif sizes[n + 1] > 0:
+                            rise += weight * (other - rise)
                     codes[here] = MISSING if isnan(height) else _code(rise)
                 if weight > 0.0 and j == 0:
                     continue  # the line is still outside the grid
                 height = _between(surface[here - across], surface[here], weight)
                 if not isnan(height):
                     sizes[n] = _push(heights, places, n, sizes[n], height, place)
+
+
+@njit(cache=True, inline="always")
+def _tilt(
+    observer: NDArray[np.float32], here: int, across: int, j: int, width: int
+) -> np.float32:
+    """Find the rise from cell to cell across the lines, to stand level on both."""
+    if j == 0 or j == width - 1:
+        return np.float32(0.0)
+    tilt = (observer[here + across] - observer[here - across]) / np.float32(2.0)
+    return np.float32(0.0) if isnan(tilt) else tilt
 
 
 @njit(cache=True, inline="always")

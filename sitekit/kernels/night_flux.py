@@ -176,7 +176,9 @@ def _add(total: Any, part: Any) -> Any:
 
 
 @njit(cache=True, error_model="numpy", fastmath=FAST)
-def update_row(row: int, old: Air, new: Air, ground: Ground, step: Step) -> Any:
+def update_row(
+    row: int, old: Air, new: Air, lines: tuple[Any, Any], ground: Ground, step: Step
+) -> Any:
     """Move the air of one row through its faces, make some, mix some.
 
     Returns
@@ -186,7 +188,7 @@ def update_row(row: int, old: Air, new: Air, ground: Ground, step: Step) -> Any:
         held. [m]
     """
     flux = new.flux_x[row]
-    west, east, north, south = flux, flux[1:], new.flux_y[row], new.flux_y[row + 1]
+    west, east, north, south = flux, flux[1:], lines[0], lines[1]
     depth = old.depth[row]
     gravity, g_north, g_south = (
         old.buoyancy[row],

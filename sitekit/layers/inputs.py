@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from sitekit.grid import Grid
 from sitekit.kernels.barriers import raise_barriers
@@ -74,7 +75,7 @@ def draw_barriers(
     return drawn
 
 
-def _segments(lines: shapely.Geometry, grid: Grid) -> NDArray[np.float64]:
+def _segments(lines: BaseGeometry, grid: Grid) -> NDArray[np.float64]:
     """Cut lines into straight pieces, in columns and rows of the grid."""
     pieces = []
     for line in shapely.get_parts(lines):
@@ -90,7 +91,7 @@ def _segments(lines: shapely.Geometry, grid: Grid) -> NDArray[np.float64]:
 
 
 def _raise_inside(
-    shape: shapely.Geometry, height: float, drawn: NDArray[np.float32], grid: Grid
+    shape: BaseGeometry, height: float, drawn: NDArray[np.float32], grid: Grid
 ) -> None:
     """Raise the cells whose centre lies in a polygon."""
     west, south, east, north = shape.bounds

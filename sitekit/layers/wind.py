@@ -125,9 +125,7 @@ def wind_exposure(
     return np.where(np.isnan(elevation), np.float32(np.nan), exposure)
 
 
-def _height_share(
-    elevation: NDArray[np.float32], radius: float
-) -> NDArray[np.float32]:
+def _height_share(elevation: NDArray[np.float32], radius: float) -> NDArray[np.float32]:
     """Share of the wind that low ground gets, by its place in the relief."""
     size = 2 * max(round(radius), 1) + 1
     missing = np.isnan(elevation)
@@ -137,7 +135,8 @@ def _height_share(
     place = np.where(relief > 0, elevation - low, 0) / np.where(relief > 0, relief, 1)
     strength = 1 - np.exp(-((relief / RELIEF_SCALE) ** 2))
     share = 1 - LOW_GROUND_CALM * (1 - place) * strength
-    return share.astype(np.float32)
+    low_share: NDArray[np.float32] = share.astype(np.float32)
+    return low_share
 
 
 def _screen_shelter(

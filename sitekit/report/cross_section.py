@@ -283,7 +283,8 @@ Note = tuple[float, float, str]
 
 
 def _note_pool(section: Section) -> Note:
-    deepest = int(np.argmax(section.cold_air))
+    deep = np.flatnonzero(section.cold_air > 0.9 * section.pool_depth)
+    deepest = int(deep[len(deep) // 2])
     top = float(section.height[deepest] + section.pool_depth)
     depth = words.with_unit(
         section.pool_depth, "m", 0 if section.pool_depth >= 3 else 1

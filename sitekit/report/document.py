@@ -21,7 +21,7 @@ MOST_BLOCKS, FEWEST_BLOCKS = 8, 2
 #: Height of page one, of a line of text, of large type, of a line in a table. [mm]
 PAGE, LINE, LARGE, ROW_LINE = 262.0, 4.6, 6.4, 4.0
 #: Height between texts, and of head, note and rule of the table. [mm]
-BETWEEN, AROUND_TABLE = 2.0, 26.0
+BETWEEN, AROUND_TABLE = 1.4, 22.0
 #: Letters in a line of text, of large type, of all fruit columns together.
 #: Reckoned on the narrow side: fonts differ from one machine to the next.
 LETTERS, LARGE_LETTERS, NARROW_TABLE = 62, 50, 66

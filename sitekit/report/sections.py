@@ -265,11 +265,10 @@ def _absent(absent: Mapping[str, str]) -> list[str]:
     """Group the layers that were not made by what they need."""
     together: dict[str, list[str]] = {}
     for layer, need in absent.items():
-        name = tables.name_layer(layer)
-        together.setdefault(need, []).append(name)
+        together.setdefault(need, []).append(layer)
     return [
-        words.sentence(f"{'; '.join(names)}: needs {need.replace('_', ' ')}")
-        for need, names in together.items()
+        words.sentence(f"{tables.name_layers(layers)}: needs {need.replace('_', ' ')}")
+        for need, layers in together.items()
     ]
 
 
@@ -331,8 +330,8 @@ def _methods(survey: Survey) -> list[str]:
     for name, layer in survey.layers.data_vars.items():
         reference = str(layer.attrs.get("reference", ""))
         if reference:
-            together.setdefault(reference, []).append(tables.name_layer(str(name)))
+            together.setdefault(reference, []).append(str(name))
     return [
-        words.sentence(f"{'; '.join(names)}: {reference}")
-        for reference, names in together.items()
+        words.sentence(f"{tables.name_layers(layers)}: {reference}")
+        for reference, layers in together.items()
     ]

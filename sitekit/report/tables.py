@@ -79,7 +79,8 @@ def find_years(survey: Survey) -> dict[tuple[int, str], str]:
     found: dict[tuple[int, str], str] = {}
     for row in known.to_dict("records"):
         low, high = (words.number(row[end]) for end in ("low", "high"))
-        text = f"{words.number(row['poor_crop_years'])} in ten ({low} to {high})"
+        span = words.NO_BREAK.join((f"({low}", "to", f"{high})"))
+        text = f"{words.number(row['poor_crop_years'])} in ten {span}"
         found.setdefault((int(row["block"]), str(row["fruit"])), text)
     return found
 
@@ -255,7 +256,15 @@ def name_layer(layer: str) -> str:
     style = find_style(layer)
     if style is None:
         return layer.replace("_", " ").capitalize()
-    fruit = layer.removeprefix(style.pattern.removesuffix("*"))
+    if layer.startswith("lake_effect_"):
+        return f"Effect of the lake {style.label.lower()}"
     if not style.pattern.endswith("*"):
         return style.label
+    fruit = layer.removeprefix(style.pattern.removesuffix("*"))
     return f"{style.label}, {words.fruit_name(fruit)}"
+
+
+def name_layers(layers: Sequence[str]) -> str:
+    """Name layers for people, in one list."""
+    names = [name_layer(layer) for layer in layers]
+    return "; ".join([*names[:1], *(name[0].lower() + name[1:] for name in names[1:])])

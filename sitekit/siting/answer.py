@@ -263,13 +263,12 @@ def _evidence(
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Tell where the grower's own trees and notes speak against the map, and for it."""
     told: dict[str, list[str]] = {CONTRADICTS: [], AGREES: []}
-    for tree in trees.itertuples():
-        if tree.verdict in told:
-            what = f"{words.fruit_name(str(tree.fruit))} tree, {tree.condition}"
-            told[tree.verdict].append(words.sentence(f"{what}: {tree.reason}"))
-    for note in notes.itertuples():
-        if note.verdict in told:
-            told[note.verdict].append(
-                tell_note(str(note.kind), note.date, str(note.reason))
-            )
+    for tree in trees.to_dict("records"):
+        if tree["verdict"] in told:
+            what = f"{words.fruit_name(tree['fruit'])} tree, {tree['condition']}"
+            told[tree["verdict"]].append(words.sentence(f"{what}: {tree['reason']}"))
+    for note in notes.to_dict("records"):
+        if note["verdict"] in told:
+            text = tell_note(note["kind"], note["date"], note["reason"])
+            told[note["verdict"]].append(text)
     return tuple(told[CONTRADICTS]), tuple(told[AGREES])

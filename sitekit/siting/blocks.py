@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
+from shapely.geometry.base import BaseGeometry
 
 from sitekit.settings import Setting
 from sitekit.site import Site
@@ -41,7 +42,7 @@ class Block:
     number: int
     part: str
     cells: tuple[NDArray[np.intp], NDArray[np.intp]]
-    shape: shapely.Geometry
+    shape: BaseGeometry
 
     @property
     def area(self) -> float:
@@ -137,7 +138,8 @@ def _commonest(
             for code in range(len(SITE_CLASSES))
         ]
     )
-    return shares.argmax(axis=0).astype(np.uint8)
+    commonest: NDArray[np.uint8] = shares.argmax(axis=0).astype(np.uint8)
+    return commonest
 
 
 def _patches(
@@ -161,7 +163,7 @@ def _block(
     site: Site,
     labels: NDArray[np.int32],
     number: int,
-    shape: shapely.Geometry,
+    shape: BaseGeometry,
     parts: NDArray[np.int32],
     corner: tuple[int, int],
 ) -> Block:

@@ -4,9 +4,9 @@ from collections.abc import Callable
 from datetime import date
 
 import numpy as np
-import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from sitekit import words
 from sitekit.siting.places import Places
@@ -100,9 +100,7 @@ def compare_notes(places: Places) -> GeoDataFrame:
     return notes
 
 
-def _compare_note(
-    places: Places, kind: str, shape: shapely.Geometry
-) -> tuple[str, str]:
+def _compare_note(places: Places, kind: str, shape: BaseGeometry) -> tuple[str, str]:
     """Set one note against the map."""
     check = NOTE_CHECKS.get(kind)
     values = _values_around(places, shape)
@@ -114,7 +112,7 @@ def _compare_note(
 
 
 def _values_around(
-    places: Places, shape: shapely.Geometry
+    places: Places, shape: BaseGeometry
 ) -> dict[str, NDArray[np.float32]]:
     """Read the layers at a note and up to 15 m around it."""
     grid = places.site.grid

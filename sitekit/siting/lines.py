@@ -127,7 +127,6 @@ def contours_of(
     levels, lines = [], []
     for level in np.arange(first, float(np.nanmax(elevation)), step):
         for line in generator.lines(level):
-            if len(line) > 1:
-                levels.append(float(level))
-                lines.append(shapely.LineString(line))
+            levels.append(float(level))
+            lines.append(shapely.LineString(np.asarray(line)))
     return GeoDataFrame({"elevation_m": levels}, geometry=lines, crs=grid.crs)

@@ -3,10 +3,10 @@
 from typing import Annotated
 
 import numpy as np
-import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 from scipy import ndimage
+from shapely.geometry.base import BaseGeometry
 
 from sitekit import words
 from sitekit.settings import Setting
@@ -108,7 +108,7 @@ def _smallest_area(site: Site) -> float:
     return float((CELLS_WIDE * site.model.source_cell) ** 2 * 0.5)
 
 
-def _cause(site: Site, shape: shapely.Geometry, depth: float, natural: float) -> str:
+def _cause(site: Site, shape: BaseGeometry, depth: float, natural: float) -> str:
     """Say in words what holds the air."""
     if depth - natural < BY_BARRIER:
         return "hollow in the ground"
@@ -117,7 +117,7 @@ def _cause(site: Site, shape: shapely.Geometry, depth: float, natural: float) ->
     return behind if natural < SHALLOWEST else f"hollow, deepened {behind}"
 
 
-def _nearest_barrier(site: Site, shape: shapely.Geometry) -> str:
+def _nearest_barrier(site: Site, shape: BaseGeometry) -> str:
     """Name the barrier that borders a pocket."""
     barriers = site.vectors["barriers"]
     if barriers.empty:

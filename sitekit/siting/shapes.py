@@ -3,11 +3,12 @@
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from sitekit.grid import Grid
 
 
-def polygons_of(labels: NDArray[np.integer], grid: Grid) -> dict[int, shapely.Geometry]:
+def polygons_of(labels: NDArray[np.integer], grid: Grid) -> dict[int, BaseGeometry]:
     """Turn labelled cells into polygons along the edges of the cells.
 
     Parameters
@@ -36,8 +37,11 @@ def polygons_of(labels: NDArray[np.integer], grid: Grid) -> dict[int, shapely.Ge
     }
 
 
-def _joined(faces: NDArray[np.object_]) -> shapely.Geometry:
-    return faces[0] if faces.size == 1 else shapely.multipolygons(faces)
+def _joined(faces: NDArray[np.object_]) -> BaseGeometry:
+    joined: BaseGeometry = (
+        faces[0] if faces.size == 1 else shapely.MultiPolygon(list(faces))
+    )
+    return joined
 
 
 def _edges(labels: NDArray[np.integer], grid: Grid) -> NDArray[np.object_]:
@@ -50,7 +54,7 @@ def _edges(labels: NDArray[np.integer], grid: Grid) -> NDArray[np.object_]:
     corners = np.concatenate([upright, level]).reshape(-1, 2, 2).astype(float)
     corners[..., 0] = grid.west + corners[..., 0] * grid.cell_size
     corners[..., 1] = grid.north - corners[..., 1] * grid.cell_size
-    return shapely.linestrings(corners)
+    return np.asarray(shapely.linestrings(corners), dtype=object)
 
 
 def window_of(mask: NDArray[np.bool_], margin: int = 0) -> tuple[slice, slice]:

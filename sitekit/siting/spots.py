@@ -8,6 +8,7 @@ import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
 
 from sitekit.fruit import Fruit
 from sitekit.settings import Setting
@@ -19,7 +20,7 @@ from sitekit.words import SITE_CLASSES
 
 
 def lay_out(
-    shape: shapely.Geometry, bearing: float, spacing: float, row_spacing: float
+    shape: BaseGeometry, bearing: float, spacing: float, row_spacing: float
 ) -> NDArray[np.float64]:
     """Lay positions on a turned grid inside a shape.
 
@@ -63,7 +64,7 @@ def lay_out(
     return inside
 
 
-def long_side(shape: shapely.Geometry) -> float:
+def long_side(shape: BaseGeometry) -> float:
     """Find the bearing of the longer side of the tightest rectangle around a shape.
 
     Parameters

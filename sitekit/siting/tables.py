@@ -124,7 +124,10 @@ def typical_cell(block: Block, verdict: Verdict) -> tuple[int, int]:
 def _ranks(table: GeoDataFrame) -> pd.Series:
     """Rank blocks within each fruit, best class first, then best score."""
     worth = table["site_class"].map(SITE_CLASSES.index) * 1000 + table["score"]
-    return worth.groupby(table["fruit"]).rank(method="first", ascending=False)
+    ranks: pd.Series = worth.groupby(table["fruit"]).rank(
+        method="first", ascending=False
+    )
+    return ranks
 
 
 def tabulate_fruit(blocks: GeoDataFrame) -> pd.DataFrame:

@@ -39,4 +39,5 @@ def membership(
     0.6000000238418579
     """
     shape = np.interp(values, points, HEIGHTS[curve])
-    return (floor + (1 - floor) * shape).astype(np.float32)
+    suits: NDArray[np.float32] = (floor + (1 - floor) * shape).astype(np.float32)
+    return suits

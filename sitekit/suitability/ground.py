@@ -234,8 +234,7 @@ def judge(score: FruitScore, ground: Ground, slope: NDArray[np.float32]) -> Verd
         lowered = judged & where & (site_class > limit)
         site_class[lowered] = limit
         cause[lowered] = reason
+    suits = (score.score / 100).astype(np.float32)
     refused = judged & (site_class == REFUSED)
     points = np.where(refused, np.float32(0), score.score)
-    return Verdict(
-        score.fruit, points, site_class, score.limiting, cause, score.score / 100
-    )
+    return Verdict(score.fruit, points, site_class, score.limiting, cause, suits)

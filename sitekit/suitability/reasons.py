@@ -44,8 +44,11 @@ VALUE_WORDS: Mapping[str, Callable[[float], str]] = {
 
 def say_factor(factor: Factor, value: float) -> str:
     """Write what a factor finds at a place, as half a sentence."""
-    write = VALUE_WORDS.get(factor.layer, lambda v: words.number(v, 1))
-    return factor.say.format(value=write(value))
+    if factor.layer in VALUE_WORDS:
+        text = VALUE_WORDS[factor.layer](value)
+    else:
+        text = words.number(value, 1)
+    return factor.say.format(value=text)
 
 
 def give_reason(

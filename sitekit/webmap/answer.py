@@ -4,8 +4,10 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
+from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import KDTree
 
 from sitekit import words
@@ -24,6 +26,9 @@ FACTORS = {
     "sunshine_hours_ripening": "sun while fruit ripens",
     "wetness_index": "wet ground",
 }
+
+#: Layers of a clear still night: the offset and its doubt.
+NIGHT = ("frost_night_offset", "frost_night_offset_sd")
 
 Popup = dict[str, Any]
 
@@ -170,7 +175,7 @@ def _block_popup(
     name = read_text(row, "name")
     size = words.area(float(row["area_m2"]))
     trees = row.get("trees")
-    if trees is not None and np.isfinite(float(trees)):
+    if not pd.isna(trees):
         size = f"{size}, room for {int(trees)} plants"
     lines = [
         *_crop_line(crop),
@@ -193,20 +198,45 @@ def _lead(row: Mapping[str, Any]) -> list[str]:
 
 
 def _night_line(survey: Survey, at: tuple[float, float]) -> list[list[str]]:
+    value, doubt = (sample(survey, n, [at[0]], [at[1]])[0] for n in NIGHT)
     if "frost_night_offset" not in survey.layers:
         return []
-    layer = survey.layers["frost_night_offset"].to_numpy()
-    value = float(survey.site.grid.sample(layer, [at[0]], [at[1]])[0])
-    return [["Clear still night", against(value, survey)]]
+    return [["Clear still night", tell_night(value, doubt, survey)]]
 
 
-def against(value: float, survey: Survey) -> str:
-    """Write a night offset with what it is told against."""
-    reference = survey.site.reference
+def sample(
+    survey: Survey, layer: str, eastings: ArrayLike, northings: ArrayLike
+) -> NDArray[np.float64]:
+    """Read a layer at points; NaN where the survey does not have it."""
+    if layer not in survey.layers:
+        return np.full(np.shape(eastings), np.nan)
+    return survey.site.grid.sample(survey.layers[layer].to_numpy(), eastings, northings)
+
+
+def tell_night(value: float, doubt: float, survey: Survey) -> str:
+    """Write a night offset, what it is told against, and its ±.
+
+    Parameters
+    ----------
+    value, doubt : float
+        The offset and its standard uncertainty; NaN where not known. [degC]
+    survey : Survey
+        Names the reference.
+
+    Returns
+    -------
+    text : str
+        Such as ``−1.5 °C against the house (± 1)``.
+    """
     text = words.offset(value)
-    if reference is None or text == words.NOT_KNOWN:
+    if text == words.NOT_KNOWN:
         return text
-    return f"{text} against {reference.name}"
+    if survey.site.reference is not None:
+        text = f"{text} against {survey.site.reference.name}"
+    if not np.isfinite(doubt):
+        return text
+    half = words.number(round(doubt * 2) / 2, 1).removesuffix(".0")
+    return f"{text} (±{words.NO_BREAK}{half})"
 
 
 def _crop_years(survey: Survey) -> dict[tuple[int, str], tuple[float, float, float]]:
@@ -265,10 +295,14 @@ def draw_spots(survey: Survey) -> dict[str, Any]:
     texts: dict[str, int] = {}
     by_fruit = {}
     for fruit, frame in survey.spots.groupby("fruit", sort=False):
-        drawn = rows(frame.iloc[::every])
+        drawn = frame.iloc[::every]
+        doubts = sample(survey, NIGHT[1], drawn.geometry.x, drawn.geometry.y)
         by_fruit[str(fruit)] = {
             "radius": _radius(frame),
-            "rows": [_spot(row, texts, survey) for row in drawn],
+            "rows": [
+                _spot({**row, "doubt": doubt}, texts, survey)
+                for row, doubt in zip(rows(drawn), doubts, strict=True)
+            ],
         }
     return {"texts": list(texts), "every": every, "fruit": by_fruit}
 
@@ -293,7 +327,7 @@ def _spot(row: Mapping[str, Any], texts: dict[str, int], survey: Survey) -> list
         name_factor(read_text(row, "limiting_factor")),
         words.sentence(read_text(row, "reason")),
         slope,
-        against(night, survey) if np.isfinite(night) else "",
+        tell_night(night, row["doubt"], survey) if np.isfinite(night) else "",
         f"{words.number(years)} in ten" if np.isfinite(years) else "",
         read_text(row, "confidence"),
     )

@@ -15,6 +15,7 @@ from sitekit import words
 from sitekit.cartography.images import WEB, WebFrame, find_frame, warp
 from sitekit.grid import Grid
 from sitekit.results import Survey
+from sitekit.webmap.answer import NIGHT, tell_night
 
 #: Most cells of the reading grid.
 MOST_CELLS = 40_000
@@ -77,19 +78,13 @@ def _lines(survey: Survey, read: Callable[[str], Steps]) -> list[dict[str, Any]]
 
 
 def _night(survey: Survey, read: Callable[[str], Steps]) -> dict[str, Any]:
-    reference = survey.site.reference
-    against = f" against {reference.name}" if reference else ""
-    values = [read("frost_night_offset")]
-    if "frost_night_offset_sd" in survey.layers:
-        values.append(read("frost_night_offset_sd"))
+    """Tell the night offset with its doubt, where that is known."""
+    values = [read(name) for name in NIGHT if name in survey.layers]
 
     def write(value: float, doubt: float = np.nan) -> str:
-        text = f"{words.offset(value)}{against}"
-        if not np.isfinite(doubt) or not np.isfinite(value):
-            return text
-        return f"{text} (±{words.NO_BREAK}{words.number(doubt, 1).removesuffix('.0')})"
+        return tell_night(value, doubt, survey)
 
-    return encode("Clear still night", values, [0.5, 0.5][: len(values)], write)
+    return encode("Clear still night", values, [0.5] * len(values), write)
 
 
 def _held(depth: float) -> str:

@@ -8,7 +8,7 @@ const INK = "#22302F";
 const PAPER = "#FBF9F4";
 const COLD = "#1B2A5C";
 const PANES = [
-  "paper", "colour", "relief", "missing", "codes", "water", "contours", "pockets",
+  "paper", "colour", "relief", "codes", "missing", "water", "contours", "pockets",
   "blocks", "field", "barriers", "paths", "figures", "no_go", "spots", "marks", "tools",
 ];
 const renderers = {};

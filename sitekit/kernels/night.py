@@ -1,0 +1,383 @@
+"""A clear still night: how cold air is made, runs down and gathers.
+
+The cold layer is one layer of depth h and reduced gravity b = g Δθ/θ₀ on ground
+z, with s the cold air made and λ the rate of mixing into the air above::
+
+    ∂h/∂t  + ∇·q     = s - λh
+    ∂hb/∂t + ∇·(q b) = s b_s - λhb
+    ∂q/∂t  = - b h ∇(z + h) - ½ h² ∇b - C |q| q / h²
+
+Flow is explicit on a staggered grid (local-inertial), with the drag of the whole
+flow and its inertia limited so that steep uniform flow stays steady.
+
+References
+----------
+Bates, P. D., Horritt, M. S. & Fewtrell, T. J. (2010). A simple inertial
+formulation of the shallow water equations for efficient two-dimensional flood
+inundation modelling. Journal of Hydrology 387, 33-45.
+
+de Almeida, G. A. M., Bates, P., Freer, J. E. & Souvignet, M. (2012). Improving
+the stability of a simple formulation of the shallow water equations for 2-D
+flood modeling. Water Resources Research 48, W05528.
+"""
+
+import os
+from collections.abc import Collection
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sitekit.kernels.night_faces import WALL, Blocked, Edges
+from sitekit.kernels.night_flux import Air, Ground
+from sitekit.kernels.night_loop import (
+    LAST_HOUR,
+    Plan,
+    Record,
+    Shared,
+    World,
+    run_steps,
+)
+
+#: Gravity and the temperature that deficits are counted from. [m s⁻²], [K]
+GRAVITY, TEMPERATURE = 9.81, 283.0
+#: Least fall of the surface over an open edge. [m m⁻¹]
+EDGE_SLOPE = 0.003
+
+Edge = Literal["west", "east", "north", "south"]
+EDGES: tuple[Edge, ...] = ("west", "east", "north", "south")
+
+
+@dataclass(frozen=True)
+class NightGround:
+    """What the night's air lies on.
+
+    Parameters
+    ----------
+    bed : (row, column) ndarray of float32 or float64
+        Height of the ground; NaN where missing, which no air enters. Its type
+        is that of the whole run. [m]
+    production : (row, column) ndarray
+        Cold air made, mean of the night; 0 over open water. [m s⁻¹]
+    deficit : (row, column) ndarray
+        How much colder that air is than the air above. [K]
+    drag : (row, column) ndarray
+        Drag coefficient of the cover.
+    decay : (row, column) ndarray
+        Rate of mixing into the air above. [s⁻¹]
+    cell_size : float
+        Side of a cell. [m]
+    open_water : (row, column) ndarray of bool, optional
+        Where `decay` is a velocity of mixing instead, divided by the depth of
+        the air. [m s⁻¹]
+    """
+
+    bed: NDArray[Any]
+    production: NDArray[Any]
+    deficit: NDArray[Any]
+    drag: NDArray[Any]
+    decay: NDArray[Any]
+    cell_size: float
+    open_water: NDArray[np.bool_] | None = None
+
+
+@dataclass(frozen=True)
+class BarrierFaces:
+    """Barriers as blocked faces between cells.
+
+    Parameters
+    ----------
+    along : (face,) ndarray of int
+        0 where the face lies between two columns, 1 between two rows.
+    row, column : (face,) ndarray of int
+        The cell east of the face, or south of it.
+    height : (face,) ndarray
+        Height above the higher of the two cells. [m]
+    openness : (face,) ndarray
+        Share that stands open: 0 a wall, 1 nothing.
+    foot : (face,) ndarray
+        Height of the slot at the foot. [m]
+    gap : (face,) ndarray
+        Share of the length of the face that has no barrier.
+    stretch : (face,) ndarray
+        Length of the line over the length of its staircase of faces.
+    """
+
+    along: NDArray[np.int64]
+    row: NDArray[np.int64]
+    column: NDArray[np.int64]
+    height: NDArray[np.float64]
+    openness: NDArray[np.float64]
+    foot: NDArray[np.float64]
+    gap: NDArray[np.float64]
+    stretch: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class NightState:
+    """The cold air at the end of a run, and what was kept of the way there.
+
+    Parameters
+    ----------
+    depth : (row, column) ndarray
+        Depth of the cold layer. [m]
+    buoyancy : (row, column) ndarray
+        Its reduced gravity; 0.1387 is 4 K. [m s⁻²]
+    flux_x : (row, column + 1) ndarray
+        Flux through the faces between columns, positive to the east. [m² s⁻¹]
+    flux_y : (row + 1, column) ndarray
+        Flux through the faces between rows, positive down the rows. [m² s⁻¹]
+    mean_depth, mean_speed : (row, column) ndarray
+        Means of the last hour. [m], [m s⁻¹]
+    pool_hours : (row, column) ndarray
+        Time under more than 1 m of air slower than 0.25 m s⁻¹. [h]
+    seconds : float
+        Time run. [s]
+    steps : int
+        Steps taken.
+    edge_volume, edge_buoyancy : float
+        What left over the edges. [m³], [m⁴ s⁻²]
+    """
+
+    depth: NDArray[Any]
+    buoyancy: NDArray[Any]
+    flux_x: NDArray[Any]
+    flux_y: NDArray[Any]
+    mean_depth: NDArray[Any]
+    mean_speed: NDArray[Any]
+    pool_hours: NDArray[Any]
+    seconds: float
+    steps: int
+    edge_volume: float
+    edge_buoyancy: float
+
+
+def run_night(  # noqa: PLR0913
+    ground: NightGround,
+    seconds: float,
+    *,
+    night: float = 0.0,
+    begin: float = 0.0,
+    start: NightState | tuple[NDArray[Any], NDArray[Any]] | None = None,
+    faces: BarrierFaces | None = None,
+    closed_edges: Collection[Edge] = (),
+    threads: int = 1,
+) -> NightState:
+    """Run the cold layer for a time.
+
+    Parameters
+    ----------
+    ground : NightGround
+        What it lies on.
+    seconds : float
+        Time to run. [s]
+    night : float
+        Length of the night. Cold air is made at the mean rate times
+        min(½ √(night / t), 4), t from sunset; at the mean rate all along where
+        it is 0. [s]
+    begin : float
+        Time since sunset at which the run begins. [s]
+    start : NightState or (depth, buoyancy), optional
+        Air that lies there at the beginning; without it none.
+    faces : BarrierFaces, optional
+        Barriers.
+    closed_edges : collection of {"west", "east", "north", "south"}
+        Edges of the grid that let no air out; over the others air leaves as if
+        the slope of the ground went on.
+    threads : int
+        Threads to use; the answer is the same for any number.
+
+    Returns
+    -------
+    state : NightState
+        The air at the end.
+
+    Raises
+    ------
+    ValueError
+        Where the grid has fewer than two rows or columns, or the time is not
+        positive.
+
+    Examples
+    --------
+    Half a metre of air made in an hour on a closed level field stays there:
+
+    >>> import numpy as np
+    >>> level = np.zeros((4, 5), np.float32)
+    >>> field = NightGround(
+    ...     bed=level,
+    ...     production=level + 0.5 / 3600,
+    ...     deficit=level + 4.0,
+    ...     drag=level + 0.03,
+    ...     decay=level,
+    ...     cell_size=8.0,
+    ... )
+    >>> state = run_night(field, 3600.0, closed_edges=EDGES)
+    >>> float(state.depth.min().round(4)), float(state.depth.max().round(4))
+    (0.5, 0.5)
+    """
+    if min(ground.bed.shape) < 2 or seconds <= 0:
+        message = "A night needs two rows, two columns and a time above zero."
+        raise ValueError(message)
+    world = World(
+        _pad_ground(ground),
+        _pack(faces, 0, ground.bed),
+        _pack(faces, 1, ground.bed),
+        _open_edges(ground, closed_edges),
+    )
+    first, second = _first_air(world, start), _first_air(world, None)
+    record = Record(*(np.zeros_like(first.depth) for _ in range(3)))
+    sources = np.concatenate([world.ground.source.ravel(), first.buoyancy.ravel()])
+    plan = Plan(
+        float(ground.cell_size),
+        float(seconds),
+        float(begin),
+        float(night),
+        float(sources.min()),
+        float(sources.max()),
+    )
+    shared = _share(ground.bed, threads)
+    with ThreadPoolExecutor(len(shared.spare)) as pool:
+        runs = [
+            pool.submit(run_steps, band, first, second, world, record, plan, shared)
+            for band in range(len(shared.spare))
+        ]
+        time, steps = runs[0].result()
+    return _unpack((first, second)[steps % 2], record, shared, plan, (time, steps))
+
+
+def buoyancy_of(deficit: NDArray[Any]) -> NDArray[Any]:
+    """Turn a temperature deficit into reduced gravity.
+
+    Parameters
+    ----------
+    deficit : ndarray
+        How much colder the air is. [K]
+
+    Returns
+    -------
+    buoyancy : ndarray
+        Reduced gravity. [m s⁻²]
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> buoyancy_of(np.array([4.0, 5.0])).round(4)
+    array([0.1387, 0.1733])
+    """
+    return deficit * (GRAVITY / TEMPERATURE)
+
+
+def _pad(values: NDArray[Any], like: NDArray[Any], outside: float) -> NDArray[Any]:
+    """Put a ring of halo cells around a field, in the type of the run."""
+    return np.pad(values.astype(like.dtype), 1, constant_values=outside)
+
+
+def _pad_ground(ground: NightGround) -> Ground:
+    """Bring the ground into the form of the loops."""
+    bed = ground.bed
+    missing = np.isnan(bed)
+    level = np.where(missing, WALL, bed - np.nanmin(bed)) if not missing.all() else bed
+    decay = np.asarray(ground.decay)
+    if ground.open_water is not None:
+        decay = np.where(ground.open_water, -decay, decay)
+    return Ground(
+        bed=_pad(level, bed, WALL),
+        production=_pad(np.where(missing, 0, ground.production), bed, 0.0),
+        source=_pad(buoyancy_of(ground.deficit), bed, float(np.max(ground.deficit))),
+        drag=_pad(ground.drag, bed, 0.0),
+        decay=_pad(decay, bed, 0.0),
+    )
+
+
+def _pack(faces: BarrierFaces | None, along: int, bed: NDArray[Any]) -> Blocked:
+    """Order the barrier faces of one direction by row."""
+    if faces is None:
+        none = np.zeros(0)
+        zero = none.astype(np.int64)
+        faces = BarrierFaces(zero, zero, zero, none, none, none, none, none)
+    mine = np.flatnonzero(faces.along == along)
+    mine = mine[np.lexsort((faces.column[mine], faces.row[mine]))]
+    row = faces.row[mine] + 1
+    openness = faces.openness[mine]
+    # Pressure loss of a porous screen, K = (1/m - 1)²; 1/√K is a speed.
+    through = openness * (0.62 + 0.38 * openness**3)
+    pores = np.minimum(through / np.maximum(1 - through, 1e-6), 1e6)
+    kind = bed.dtype
+    return Blocked(
+        begin=np.searchsorted(row, np.arange(bed.shape[0] + 4)),
+        column=faces.column[mine] + 1,
+        height=faces.height[mine].astype(kind),
+        foot=np.minimum(faces.foot, faces.height)[mine].astype(kind),
+        pores=pores.astype(kind),
+        gap=faces.gap[mine].astype(kind),
+        stretch=faces.stretch[mine].astype(kind),
+    )
+
+
+def _open_edges(ground: NightGround, closed: Collection[Edge]) -> Edges:
+    """Say which edges let air out."""
+    west, east, north, south = (edge not in closed for edge in EDGES)
+    fall = ground.bed.dtype.type(EDGE_SLOPE * ground.cell_size)
+    return Edges(west, east, north, south, fall)
+
+
+def _first_air(
+    world: World, start: NightState | tuple[NDArray[Any], NDArray[Any]] | None
+) -> Air:
+    """Lay out the state, at rest or as it was."""
+    bed = world.ground.bed
+    rows, columns = bed.shape
+    air = Air(
+        depth=np.zeros_like(bed),
+        buoyancy=world.ground.source.copy(),
+        flux_x=np.zeros_like(bed),
+        flux_y=np.zeros((rows + 1, columns), bed.dtype),
+        free_x=np.zeros(len(world.blocked_x.column), bed.dtype),
+        free_y=np.zeros(len(world.blocked_y.column), bed.dtype),
+    )
+    if isinstance(start, NightState):
+        air.flux_x[1:-1, 1:] = start.flux_x
+        air.flux_y[1:-1, 1:-1] = start.flux_y
+        start = start.depth, start.buoyancy
+    if start is not None:
+        air.depth[1:-1, 1:-1], air.buoyancy[1:-1, 1:-1] = start
+        air.depth[bed >= WALL] = 0.0
+    return air
+
+
+def _share(bed: NDArray[Any], threads: int) -> Shared:
+    """Lay out what the threads share; each gets two rows at least."""
+    rows, columns = bed.shape
+    bands = max(min(threads, os.cpu_count() or 1, rows // 2), 1)
+    return Shared(
+        counter=np.zeros(1, np.int64),
+        short=np.zeros((2, bands)),
+        fastest=np.zeros(bands),
+        spare=np.zeros((bands, columns + 2), bed.dtype),
+        left=np.zeros((rows + 2, 2)),
+    )
+
+
+def _unpack(
+    air: Air, record: Record, shared: Shared, plan: Plan, run: tuple[float, int]
+) -> NightState:
+    """Cut the halo off and turn sums into means."""
+    inside = (slice(1, -1), slice(1, -1))
+    kind = record.depth.dtype.type
+    averaged = kind(min(run[0], LAST_HOUR))
+    return NightState(
+        depth=air.depth[inside],
+        buoyancy=air.buoyancy[inside],
+        flux_x=air.flux_x[1:-1, 1:],
+        flux_y=air.flux_y[1:-1, 1:-1],
+        mean_depth=record.depth[inside] / averaged,
+        mean_speed=record.speed[inside] / averaged,
+        pool_hours=record.pool[inside] / kind(3600.0),
+        seconds=run[0],
+        steps=run[1],
+        edge_volume=float(shared.left[:, 0].sum()) * plan.cell_size,
+        edge_buoyancy=float(shared.left[:, 1].sum()) * plan.cell_size,
+    )

@@ -1,0 +1,47 @@
+"""A barrier at which the threads of one compiled run wait for each other.
+
+The time loop stays inside compiled code: each thread runs the whole of it for
+its own band of rows and meets the others once a step.
+"""
+
+from typing import Any
+
+import numpy as np
+from llvmlite import ir
+from numba import njit, types
+from numba.extending import intrinsic
+from numpy.typing import NDArray
+
+
+@intrinsic
+def _add_at_once(typing_context: Any, counter: Any, amount: Any) -> Any:
+    """Add to the first number of an array as one act; give what it was before."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array = context.make_array(signature.args[0])(context, builder, arguments[0])
+        amount = context.cast(
+            builder, arguments[1], signature.args[1], signature.return_type
+        )
+        pointer = builder.bitcast(array.data, ir.IntType(64).as_pointer())
+        return builder.atomic_rmw("add", pointer, amount, ordering="seq_cst")
+
+    return types.int64(counter, amount), generate
+
+
+@njit(cache=True, nogil=True)
+def meet(counter: NDArray[np.int64], threads: int) -> None:
+    """Wait until every thread has come here as often as this one.
+
+    Parameters
+    ----------
+    counter : (1,) ndarray of int64
+        Shared by the threads; zero before the first meeting.
+    threads : int
+        How many meet.
+    """
+    if threads == 1:
+        return
+    come = _add_at_once(counter, 1) + 1
+    all_come = (come + threads - 1) // threads * threads
+    while _add_at_once(counter, 0) < all_come:
+        pass

@@ -1,0 +1,124 @@
+"""From a site file to what is to be read."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from sitekit.config import SiteFile, read_config
+from sitekit.errors import ConfigError
+from sitekit.io.inputs import SiteRequest, read_request
+from sitekit.io.vectors import VectorSource
+from sitekit.pipeline import check_names, check_settings
+from sitekit.site import Remark, Site
+
+RECORDS_WAIT = Remark(
+    "doubtful",
+    "records",
+    "given, but this version counts no frost years yet: the map ranks places only",
+)
+
+
+def read_site(site_file: Path | str) -> Site:
+    """Read everything that a site file names.
+
+    Parameters
+    ----------
+    site_file : Path or str
+        The site file, ``site.toml``.
+
+    Returns
+    -------
+    site : Site
+        Everything read, on one grid.
+
+    Raises
+    ------
+    ConfigError
+        Every mistake in the site file, one sentence each.
+    InputError
+        Every file that cannot be used.
+    """
+    file = read_config(Path(site_file))
+    site = read_request(request_from_file(file))
+    return site if file.contents.records.file is None else without_years(site)
+
+
+def without_years(site: Site) -> Site:
+    """Say of a site that its records are not counted in years yet."""
+    return replace(site, remarks=(*site.remarks, RECORDS_WAIT))
+
+
+def check_request(request: SiteRequest) -> None:
+    """Check the fruit, layers and settings of a request.
+
+    Raises
+    ------
+    ConfigError
+        With one sentence for each that is not known.
+    """
+    mistakes = check_settings(request.settings)
+    mistakes += check_names(request.fruit, request.fruit_folder, request.layers)
+    if mistakes:
+        raise ConfigError(*mistakes)
+
+
+def request_from_file(file: SiteFile) -> SiteRequest:
+    """Turn a site file into a request, its names and settings checked.
+
+    Parameters
+    ----------
+    file : SiteFile
+        A site file that was read.
+
+    Returns
+    -------
+    request : SiteRequest
+        Plain paths and values.
+
+    Raises
+    ------
+    ConfigError
+        For settings, fruit and layers that are not known.
+    """
+    contents = file.contents
+    folder = contents.fruit.folder
+    request = SiteRequest(
+        elevation=file.elevation,
+        field=VectorSource(*file.field) if file.field else None,
+        corners=contents.site.corners or (),
+        vectors={name: VectorSource(*source) for name, source in file.vectors.items()},
+        name=contents.site.name,
+        reference=contents.site.reference,
+        station=contents.records.station,
+        elevation_crs=contents.site.elevation_crs,
+        z_unit=contents.site.z_unit,
+        surface=contents.site.surface,
+        cell=contents.grid.cell,
+        margin=contents.grid.margin,
+        max_cells=contents.grid.max_cells,
+        fruit=contents.fruit.kinds,
+        fruit_folder=file.locate(folder) if folder else None,
+        layers=contents.outputs.layers,
+        settings=contents.settings,
+    )
+    _check(file, request)
+    return request
+
+
+def _check(file: SiteFile, request: SiteRequest) -> None:
+    """Check names and settings; a mistake is told with its line."""
+    mistakes = []
+    for name, value in request.settings.items():
+        mistakes += [
+            f"{file.where('settings', name)}: {text}"
+            for text in check_settings({name: value})
+        ]
+    mistakes += [
+        f"{file.where('fruit', 'kinds')}: {text}"
+        for text in check_names(request.fruit, request.fruit_folder, ())
+    ]
+    mistakes += [
+        f"{file.where('outputs', 'layers')}: {text}"
+        for text in check_names((), None, request.layers)
+    ]
+    if mistakes:
+        raise ConfigError(*mistakes)
