@@ -26,9 +26,9 @@ def box(x, y, dx, dy):
     return shapely.box(500_000 + x, 5_130_000 + y, 500_000 + x + dx, 5_130_000 + y + dy)
 
 
-def make(name, shapes, **columns):
+def make(layer, shapes, **columns):
     frame = GeoDataFrame(columns, geometry=shapes, crs=UTM)
-    return fit_columns(frame, SCHEMAS[name], "x")
+    return fit_columns(frame, SCHEMAS[layer], "x")
 
 
 def settle(water=NO_WATER, **columns):

@@ -149,7 +149,7 @@ class TestPolygons:
             read_field(save(square(side=side)))
 
     def test_points_are_an_error_that_says_what_to_do(self, save):
-        with pytest.raises(InputError, match="holds points.*record a track"):
+        with pytest.raises(InputError, match=r"holds points.*record a track"):
             read_field(
                 save(*[shapely.Point(xy) for xy in local((0, 0), (9, 0), (9, 9))])
             )
@@ -254,7 +254,7 @@ class TestCorners:
 
     def test_swapped_corners_with_an_impossible_latitude_are_named(self):
         east = [(116.0, 40.0), (116.01, 40.0), (116.01, 40.01)]
-        with pytest.raises(InputError, match="latitude 116 .*swapped"):
+        with pytest.raises(InputError, match=r"latitude 116 .*swapped"):
             field_from_corners(east)
 
     @pytest.mark.parametrize(

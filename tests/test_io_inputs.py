@@ -160,6 +160,20 @@ class TestPlainSite:
         assert site.field_area == pytest.approx(80_000, rel=1e-4)
         assert any("corners" in text for text in said(site, "doubtful"))
 
+    def test_a_field_that_is_named_goes_before_corners(self, request_site, holding):
+        field = holding("field", [FIELD])
+        site = request_site(field=field, corners=[(1, 1), (1, 2), (2, 2)])
+        assert site.field_area == pytest.approx(80_000)
+        assert "corners: not used, since a field is named" in said(site, "doubtful")
+
+    def test_a_shapefile_is_hashed_with_its_columns(self, request_site, tmp_path):
+        path = tmp_path / "hedges.shp"
+        GeoDataFrame(
+            {"height_m": [2.0]}, geometry=[line((0, 1), (9, 1))], crs=UTM
+        ).to_file(path)
+        site = request_site(barriers=VectorSource(path))
+        assert {"hedges.shp", "hedges.dbf", "hedges.prj"} <= set(site.inputs)
+
 
 class TestMistakes:
     def test_no_field_and_no_elevation_are_said_together(self):
@@ -187,6 +201,11 @@ class TestMistakes:
         far = holding("far", [shapely.box(600_000, SOUTH, 600_100, SOUTH + 100)])
         with pytest.raises(CoverageError):
             request_site(field=far)
+
+    def test_swapped_corners_are_asked_about(self, request_site):
+        corners = [TO_DEGREES.transform(*xy) for xy in FIELD.exterior.coords[:-1]]
+        with pytest.raises(CoverageError, match=r"Corners are read as \[lat, lon\]"):
+            request_site(corners=corners)
 
     def test_a_name_that_is_no_input_is_an_error(self, holding, tmp_path):
         path = write_raster(tmp_path / "elevation.tif", slope())
@@ -328,10 +347,10 @@ class TestOtherInputs:
 
     def test_points_off_the_elevation_are_left_out(self, request_site, holding):
         source = holding(
-            "trees", [point(300, 300), point(-50, 0)], fruit=["pear", "plum"]
+            "trees", [point(300, 300), point(-50, 0)], fruit=["Sweet Cherry", "plum"]
         )
         site = request_site(existing_trees=source)
-        assert site.vectors["existing_trees"]["fruit"].tolist() == ["pear"]
+        assert site.vectors["existing_trees"]["fruit"].tolist() == ["sweet_cherry"]
 
     def test_a_layer_without_a_feature_is_doubtful_and_not_given(
         self, request_site, tmp_path

@@ -86,13 +86,13 @@ class TestSchemas:
 
     def test_a_height_with_its_unit_is_an_error_that_names_the_feature(self):
         frame = make_frame([SQUARE, SQUARE], height_m=["3", "3.5 m"])
-        with pytest.raises(InputError, match='feature 2: height_m is "3.5 m"'):
+        with pytest.raises(InputError, match=r'feature 2: height_m is "3.5 m"'):
             fit_columns(frame, SCHEMAS["barriers"], "hedges.geojson")
 
     @pytest.mark.parametrize("openness", [-0.1, 1.01, 30.0, float("inf")])
     def test_an_openness_outside_0_to_1_is_an_error(self, openness):
         frame = make_frame([SQUARE], openness=[openness])
-        with pytest.raises(InputError, match="feature 1: openness .* between 0 and 1"):
+        with pytest.raises(InputError, match=r"feature 1: openness .* between 0 and 1"):
             fit_columns(frame, SCHEMAS["barriers"], "hedges.geojson")
 
     def test_every_wrong_value_has_its_own_sentence(self):
@@ -287,7 +287,7 @@ class TestCrs:
         with pytest.raises(CrsError, match="cannot be brought"):
             reproject(south, northern_half, "other_half.geojson")
 
-    def test_a_plan_without_a_place_on_earth_is_an_error(self, tmp_path):
+    def test_a_plan_without_a_place_on_earth_is_an_error(self):
         local = CRS.from_wkt(
             'ENGCRS["building plan",EDATUM["gate post"],CS[Cartesian,2],'
             'AXIS["x",east],AXIS["y",north],LENGTHUNIT["metre",1]]'
@@ -320,7 +320,7 @@ class TestLayers:
 
     def test_a_layer_that_is_not_there_is_an_error_with_the_nearest(self, tmp_path):
         write(tmp_path / "a.gpkg", [SQUARE], layer="mere")
-        with pytest.raises(InputError, match='no layer "meer". Nearest: "mere"'):
+        with pytest.raises(InputError, match=r'no layer "meer". Nearest: "mere"'):
             read_vector(
                 VectorSource(tmp_path / "a.gpkg", "meer"), "water", SCHEMAS["water"]
             )
@@ -357,7 +357,7 @@ class TestShapes:
             feature("Point", [15.0, 46.3]),
         )
         with pytest.raises(
-            InputError, match="feature 2 is a point. Draw polygons here"
+            InputError, match=r"feature 2 is a point. Draw polygons here"
         ):
             read_vector(source, "water", SCHEMAS["water"])
 

@@ -71,9 +71,7 @@ def test_a_level_lake_of_air_on_rough_ground_stays_at_rest(kind, most):
     bowl = 100 + 0.002 * (row**2 + column**2)
     rough = np.random.default_rng(1).normal(0, 0.8, bowl.shape)
     bed = (bowl + rough).astype(kind)
-    state = run_night(
-        ground(bed), 3600.0, start=still(bed, 103.0), closed_edges=EDGES
-    )
+    state = run_night(ground(bed), 3600.0, start=still(bed, 103.0), closed_edges=EDGES)
     assert (state.depth == 0).any()
     assert max(np.abs(state.flux_x).max(), np.abs(state.flux_y).max()) <= most
 
@@ -168,9 +166,7 @@ def test_air_poured_into_a_cone_stands_as_high_as_its_volume(cell):
     bed = np.minimum(5 * away / 50, 5.0).astype(np.float32)
     poured = away < 12
     made = np.where(poured, 837.76 / (poured.sum() * cell**2) * 2, 0.0)
-    filling = run_night(
-        ground(bed, cell=cell, made=made), 1800.0, closed_edges=EDGES
-    )
+    filling = run_night(ground(bed, cell=cell, made=made), 1800.0, closed_edges=EDGES)
     state = run_night(ground(bed, cell=cell), 3600.0, start=filling, closed_edges=EDGES)
     level = (bed + state.depth)[away < 15]
     # The volume of a cone: π 20² · 2 / 3 = 837.76 m³ stand 2 m above its apex.

@@ -115,6 +115,13 @@ def test_the_weakest_factor_decides_the_score_and_the_strictest_the_class(
     assert (found.site_class[0, 0], found.limiting[0, 0]) == (code, limiting)
 
 
+def test_the_cause_is_what_decides_the_class_though_another_factor_is_lower():
+    # Cold air makes it hardy kinds only; the sun is worse, but a lesser matter.
+    verdict = judge(score(0.4, 3), ground(), SLOPE)
+    assert verdict.site_class[0, 0] == HARDY
+    assert (verdict.limiting[0, 0], verdict.cause[0, 0]) == (1, 0)
+
+
 def test_ground_outside_and_ground_without_a_value_is_not_judged():
     assert score(0.0, 9, ~HERE).site_class[0, 0] == NOT_JUDGED
     missing = score(np.nan, 9)

@@ -143,30 +143,40 @@ def find_level_water(
     known = np.where(np.isnan(elevation), np.float32(ABSENT), elevation)
     spread = ndimage.maximum_filter(known, 3, mode="nearest")
     spread -= ndimage.minimum_filter(known, 3, mode="nearest")
-    patches, _ = ndimage.label(spread <= LEVEL, FOUR)
-    water = np.zeros(elevation.shape, bool)
-    least = WATER_AREA / cell_area
-    sizes = np.bincount(patches.ravel())
-    for index, box in enumerate(ndimage.find_objects(patches), start=1):
-        # The patch has lost its outermost ring of cells to the window: a core cell
-        # stands for nine at most.
-        if 9 * sizes[index] >= least:
-            near = tuple(slice(max(0, s.start - 2), s.stop + 2) for s in box)
-            _mark_water(water[near], elevation[near], patches[near] == index, least)
-    return water
+    cores, count = ndimage.label((spread <= LEVEL) & np.isfinite(elevation), FOUR)
+    if not count:
+        return np.zeros(elevation.shape, bool)
+    heights = np.zeros(count + 1, np.float32)
+    heights[cores] = known
+    patches = _grow(cores, known, heights)
+    sizes = np.bincount(patches.ravel(), minlength=count + 1)
+    rim, lower = _count_rim(patches, known, count)
+    water = (sizes * cell_area >= WATER_AREA) & (lower <= LOWER_SHARE * rim)
+    water[0] = False
+    found: NDArray[np.bool_] = water[patches]
+    return found
 
 
-def _mark_water(
-    water: NDArray[np.bool_],
-    elevation: NDArray[np.float32],
-    inside: NDArray[np.bool_],
-    least: float,
-) -> None:
-    """Grow the core of a level patch to its shore; mark it where it lies like water."""
-    height = np.median(elevation[inside])
-    level = np.abs(elevation - height) <= LEVEL
-    patch = ndimage.binary_dilation(inside, np.ones((3, 3))) & level
-    rim = ndimage.binary_dilation(patch, FOUR) & ~patch & np.isfinite(elevation)
-    lower = np.count_nonzero(elevation[rim] < height)
-    if patch.sum() >= least and lower <= LOWER_SHARE * max(1, rim.sum()):
-        water |= patch
+def _grow(
+    cores: NDArray[np.int32], known: NDArray[np.float32], heights: NDArray[np.float32]
+) -> NDArray[np.int32]:
+    """Give the cores of level patches the ring back that the window took."""
+    near = ndimage.maximum_filter(cores, 3)
+    joins = (cores == 0) & (np.abs(known - heights[near]) <= LEVEL)
+    grown: NDArray[np.int32] = np.where(joins, near, cores)
+    return grown
+
+
+def _count_rim(
+    patches: NDArray[np.int32], known: NDArray[np.float32], count: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Count the sides of each patch, and those with lower ground beyond."""
+    rim, lower = np.zeros(count + 1, np.intp), np.zeros(count + 1, np.intp)
+    for labels, z in ((patches, known), (patches.T, known.T)):
+        for one, other in ((slice(1, None), slice(-1)), (slice(-1), slice(1, None))):
+            side = (labels[one] > 0) & (labels[one] != labels[other])
+            side &= z[other] != ABSENT
+            below = side & (z[other] < z[one] - LEVEL)
+            rim += np.bincount(labels[one][side], minlength=count + 1)
+            lower += np.bincount(labels[one][below], minlength=count + 1)
+    return rim, lower

@@ -321,8 +321,8 @@ def _order_by_half(
     begins = np.zeros(0x10001, np.int64)
     for place in range(bits.size):
         begins[_half(bits[place], shift) + 1] += 1
-    for half in range(0x10000):
-        begins[half + 1] += begins[half]
+    for number in range(0x10000):
+        begins[number + 1] += begins[number]
     for place in order:
         half = _half(bits[place], shift)
         ordered[begins[half]] = place

@@ -166,7 +166,9 @@ def _series(drag: Any, opening: Any) -> Any:
 
 
 @njit(cache=True, error_model="numpy")
-def edge_x(row: int, old: Air, new: Air, ground: Ground, edges: Edges, step: Step) -> None:
+def edge_x(
+    row: int, old: Air, new: Air, ground: Ground, edges: Edges, step: Step
+) -> None:
     """Let air out over the western and eastern edge of one row."""
     last = old.depth.shape[1] - 2
     for j, inner, face, sign, is_open in (
@@ -176,7 +178,9 @@ def edge_x(row: int, old: Air, new: Air, ground: Ground, edges: Edges, step: Ste
         if is_open:
             aside = step.half * (old.flux_y[row, j] + old.flux_y[row + 1, j])
             flux = sign * old.flux_x[row, face]
-            out = _outward(flux, aside, (row, j), (row, inner), old, ground, edges, step)
+            out = _outward(
+                flux, aside, (row, j), (row, inner), old, ground, edges, step
+            )
             new.flux_x[row, face] = sign * out
 
 

@@ -18,7 +18,7 @@ from sitekit.suitability.ground import Verdict
 from sitekit.words import SITE_CLASSES
 
 #: Ground smaller than this, cut off from the rest, is no block. [m²]
-SMALLEST_SCRAP = 150.0
+SMALLEST_SCRAP = 300.0
 #: Side of the window over which the commonest class is taken. [m]
 SMOOTHED_OVER = 20.0
 
@@ -58,7 +58,7 @@ def group_into_blocks(
     block_smallest: Annotated[
         float,
         Setting("m²", "Smallest block; smaller ground joins its neighbour.", low=0),
-    ] = 1500.0,
+    ] = 2000.0,
 ) -> list[Block]:
     """Group the ground of the field into blocks.
 

@@ -218,7 +218,7 @@ def judge(score: FruitScore, ground: Ground, slope: NDArray[np.float32]) -> Verd
     judged = score.site_class != NOT_JUDGED
     untested = ground.soil == Soil.NOT_TESTED
     site_class = score.site_class.copy()
-    cause = score.limiting.copy()
+    cause = score.deciding.copy()
     # From the mildest to the strictest: at an equal class the later one decides.
     rules = (
         (untested, CONDITIONS, Cause.NOT_TESTED),
@@ -237,4 +237,12 @@ def judge(score: FruitScore, ground: Ground, slope: NDArray[np.float32]) -> Verd
     suits = (score.score / 100).astype(np.float32)
     refused = judged & (site_class == REFUSED)
     points = np.where(refused, np.float32(0), score.score)
-    return Verdict(score.fruit, points, site_class, score.limiting, cause, suits)
+    return Verdict(
+        score.fruit,
+        points,
+        site_class,
+        score.limiting,
+        score.deciding,
+        cause,
+        suits,
+    )

@@ -31,12 +31,15 @@ class FruitScore:
         Code of the site class; 255 where not judged.
     limiting : (row, column) ndarray of uint8
         Which of the fruit's factors is lowest; 255 where not judged.
+    deciding : (row, column) ndarray of uint8
+        Which of them decides the class; 255 where not judged.
     """
 
     fruit: Fruit
     score: NDArray[np.float32]
     site_class: NDArray[np.uint8]
     limiting: NDArray[np.uint8]
+    deciding: NDArray[np.uint8]
 
 
 def score_fruit(
@@ -61,8 +64,10 @@ def score_fruit(
     """
     here = np.flatnonzero(judged)
     lowest = np.full(here.size, np.inf, dtype=np.float32)
-    limiting = np.full(here.size, NOT_JUDGED, dtype=np.uint8)
+    decisive = lowest.copy()
     site_class = np.full(here.size, GOOD, dtype=np.uint8)
+    limiting = np.full(here.size, NOT_JUDGED, dtype=np.uint8)
+    deciding = limiting.copy()
     for index, factor in enumerate(fruit.factors):
         if factor.layer not in layers:
             continue
@@ -72,15 +77,28 @@ def score_fruit(
         lower = (suits < lowest) | np.isnan(suits)
         lowest[lower] = suits[lower]
         limiting[lower] = index
-        site_class[suits < ENOUGH] = np.minimum(site_class[suits < ENOUGH], factor.lack)
-        site_class[suits <= 0] = REFUSED
+        allows = _allowed_class(suits, factor.lack)
+        decides = (allows < site_class) | ((allows == site_class) & (suits < decisive))
+        decisive[decides] = suits[decides]
+        site_class[decides] = allows[decides]
+        deciding[decides] = index
     known = np.isfinite(lowest)
+    cells = here[known]
     return FruitScore(
         fruit,
-        _on_grid(judged, here[known], 100 * lowest[known], np.nan, np.float32),
-        _on_grid(judged, here[known], site_class[known], NOT_JUDGED, np.uint8),
-        _on_grid(judged, here[known], limiting[known], NOT_JUDGED, np.uint8),
+        _on_grid(judged, cells, 100 * lowest[known], np.nan, np.float32),
+        _on_grid(judged, cells, site_class[known], NOT_JUDGED, np.uint8),
+        _on_grid(judged, cells, limiting[known], NOT_JUDGED, np.uint8),
+        _on_grid(judged, cells, deciding[known], NOT_JUDGED, np.uint8),
     )
+
+
+def _allowed_class(suits: NDArray[np.float32], lack: int) -> NDArray[np.uint8]:
+    """Tell the best class that one factor leaves to ground."""
+    allowed: NDArray[np.uint8] = np.where(
+        suits <= 0, REFUSED, np.where(suits < ENOUGH, lack, GOOD)
+    ).astype(np.uint8)
+    return allowed
 
 
 def _on_grid(

@@ -33,7 +33,10 @@ map.on("popupopen", ({ popup }) => {
 });
 
 map.on("popupclose", ({ popup }) => {
-  if (popup.getElement()?.contains(document.activeElement) && opener?.isConnected) opener.focus({ preventScroll: true });
+  // Leaflet has taken the popup away by now, and the focus fell on the page.
+  const active = document.activeElement;
+  const lost = !active || active === document.body || popup.getElement()?.contains(active);
+  if (lost && opener?.isConnected) opener.focus({ preventScroll: true });
 });
 
 document.addEventListener("keydown", (event) => {
