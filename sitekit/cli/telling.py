@@ -46,24 +46,30 @@ def tell_survey(survey: Survey, folder: Path, seconds: float) -> str:
     cell = words.cell(site.model.source_cell)
     lines = [
         f"{bold(site.name)}: field {words.area(site.field_area)}, elevation {cell}",
-        bold(survey.answer.headline),
+        *(bold(line) for line in wrap(survey.answer.headline, 80)),
     ]
     if site.model.coarse:
-        lines.append(survey.answer.resolution)
+        lines += wrap(survey.answer.resolution, 80)
     lines += ["", dim(_row(("", "Block", "Class", "Fruit")))]
     numbers = survey.blocks["block"].drop_duplicates().tolist()
     lines += [_block(survey, number) for number in numbers[:MOST_BLOCKS]]
     if len(numbers) > MOST_BLOCKS:
         lines.append(f"   and {len(numbers) - MOST_BLOCKS} more in report.html")
     first = survey.answer.measures[0]
-    lines += ["", f"Measure first: {first.what[0].lower()}{first.what[1:]}"]
-    lines += (
-        [f"Not known: {survey.answer.unknowns[0]}"] if survey.answer.unknowns else []
-    )
+    lines.append("")
+    lines += _headed("Measure:", first.what)
+    lines += _headed("Not known:", *survey.answer.unknowns[:1])
     files = "map.html  report.html  site.gpkg  layers/"
     return "\n".join(
         [*lines, f"Written:   {folder}/{files}  {dim(words.with_unit(seconds, 's'))}"]
     )
+
+
+def _headed(head: str, *texts: str) -> list[str]:
+    """Set texts behind a head, wrapped to 80 columns."""
+    lines = [line for text in texts for line in wrap(text, 80 - 11)]
+    heads = [head, *[""] * len(lines)]
+    return [f"{h:<11}{line}" for h, line in zip(heads, lines, strict=False)]
 
 
 def _block(survey: Survey, number: int) -> str:
