@@ -36,11 +36,12 @@ def test_every_fifth_height_line_is_strong(interval, first):
 
 def test_figures_keep_away_from_other_writing_and_near_the_field():
     contours = GeoDataFrame(
-        {"elevation_m": [10.0, 12.0, 14.0, 16.0, 18.0, 20.0]},
-        geometry=[shapely.LineString([(-500, y), (700, y)]) for y in range(0, 120, 20)],
+        {"elevation_m": [10.0 + 2 * i for i in range(16)]},
+        geometry=[shapely.LineString([(-500, y), (700, y)]) for y in range(0, 480, 30)],
     )
     figures = lines.place_figures(contours, SQUARE, [(55.0, 0.0)])
-    assert [figure.elevation for figure in figures] == [10.0, 20.0]
+    # The other strong heights lie beyond what the reader looks at.
+    assert [figure.elevation for figure in figures] == [10.0]
     assert abs(figures[0].easting - 55) > 20
     assert all(-60 < figure.easting < 170 for figure in figures)
 
@@ -73,6 +74,30 @@ def test_ticks_point_inward_whichever_way_the_outline_runs():
         SQUARE.contains(shapely.Point(tip))
         for _, tip in lines.place_ticks(outline, SQUARE)
     )
+
+
+def test_a_smoothed_path_moves_by_less_than_a_cell_and_keeps_its_ends():
+    corners = [(10 * i, 0) for i in range(10)] + [(90, -10 * i) for i in range(1, 10)]
+    stairs = [(x + 10 * (k % 2), y) for k, (x, y) in enumerate(corners)]
+    path = shapely.LineString(stairs)
+    smoother = lines.smooth(path)
+    assert smoother.hausdorff_distance(path) < 10
+    assert smoother.length < path.length
+    assert smoother.coords[0] == path.coords[0]
+    assert smoother.coords[-1] == path.coords[-1]
+
+
+def test_a_path_of_two_corners_is_left_as_it_is():
+    path = shapely.LineString([(0, 0), (30, 40)])
+    assert lines.smooth(path).equals(path)
+
+
+def test_all_heights_are_told_where_few_are_strong():
+    contours = GeoDataFrame(
+        {"elevation_m": [710.0, 720.0, 730.0]},
+        geometry=[shapely.LineString([(-50, y), (150, y)]) for y in (10, 50, 90)],
+    )
+    assert len(lines.place_figures(contours, SQUARE, [])) == 3
 
 
 def test_arrows_stand_every_seventy_metres_and_point_along_the_path():

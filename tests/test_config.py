@@ -84,7 +84,7 @@ class TestRight:
         text = LEAST_FILE + 'water = {file = "holding.gpkg", layer = "mere"}\n'
         assert read(text).vectors == {"water": (tmp_path / "holding.gpkg", "mere")}
 
-    def test_several_elevations_are_a_list(self, read, tmp_path):
+    def test_several_elevations_are_a_list(self, read):
         text = LEAST_FILE.replace(
             '"elevation.tif"', '["elevation.tif", "holding.gpkg"]'
         )

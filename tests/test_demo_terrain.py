@@ -159,3 +159,16 @@ def test_our_own_filling_agrees_with_richdem(hedge: float):
     elevation = make_terrain(spruce=True, hedge=hedge).astype(np.float32)
     own = fill(elevation) - elevation
     assert own == pytest.approx(depth_of(elevation.astype(np.float64)), abs=1e-3)
+
+
+def test_the_dell_drains_the_down_and_the_open_shelf_only_itself():
+    # Source: O'Callaghan and Mark 1984, CVGIP 28 (one direction of eight), richdem.
+    raster = richdem.rdarray(make_terrain(noise=False), no_data=-9999)
+    raster.geotransform = (0, CELL, 0, 0, 0, -CELL)
+    filled = richdem.FillDepressions(raster, in_place=False)
+    area = np.asarray(richdem.FlowAccumulation(filled, method="D8")) * CELL**2
+    shelf = (NORTH > 486)[:, None] & (NORTH < 520)[:, None]
+    outer = shelf & (EAST > 600)[None, :] & (EAST < 800)[None, :]
+    dell = shelf & (np.abs(EAST - 430) < 30)[None, :]
+    assert area[outer].max() < 2_000
+    assert area[dell].max() > 20_000

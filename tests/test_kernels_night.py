@@ -76,7 +76,7 @@ def test_a_level_lake_of_air_on_rough_ground_stays_at_rest(kind, most):
     assert max(np.abs(state.flux_x).max(), np.abs(state.flux_y).max()) <= most
 
 
-@pytest.mark.parametrize(("kind", "most"), [(np.float64, 1e-13), (np.float32, 2e-6)])
+@pytest.mark.parametrize(("kind", "most"), [(np.float64, 1e-13), (np.float32, 3e-6)])
 @pytest.mark.parametrize("closed", [EDGES, SIDES])
 def test_air_and_its_buoyancy_are_kept_to_the_last_bit(kind, most, closed):
     rng = np.random.default_rng(2)
@@ -193,14 +193,14 @@ def test_a_bowl_gives_the_same_answer_from_every_side():
         (2.0, 0.5, 0.0, 0.457, 0.03),
         (2.0, 0.95, 0.0, 0.273, 0.03),
         (2.0, 0.0, 0.75, 0.419, 0.03),
-        (0.0, 1.0, 0.0, 0.271, 0.03),
+        (None, 0.0, 0.0, 0.271, 0.03),
     ],
 )
 def test_a_hedge_backs_air_up_by_what_it_lets_through(
     height, openness, foot, depth, most
 ):
     bed = slope(120, 3, 2.0, 0.04)
-    faces = hedge(30, 3, height=height, openness=openness, foot=foot)
+    faces = height and hedge(30, 3, height=height, openness=openness, foot=foot)
     state = run_night(
         ground(bed, made=1.2, deficit=4.0),
         8 * 3600.0,
@@ -218,7 +218,7 @@ def test_a_wall_keeps_air_out_as_well_as_in():
     walled, free = [
         run_night(
             ground(bed),
-            2 * 3600.0,
+            8 * 3600.0,
             start=run_night(
                 ground(bed, made=made), 3600.0, faces=faces, closed_edges=EDGES
             ),
@@ -227,7 +227,9 @@ def test_a_wall_keeps_air_out_as_well_as_in():
         ).depth
         for faces in (hedge(50, 20, height=3.0), None)
     ]
-    np.testing.assert_allclose(walled[:50], 2.8, atol=1e-3)
+    # The volume is kept; a seiche of some millimetres dies away slowly.
+    assert walled[:50].mean() == pytest.approx(2.8, abs=1e-3)
+    np.testing.assert_allclose(walled[:50], 2.8, atol=0.006)
     assert (walled[50:] == 0).all()
     np.testing.assert_allclose(free, 1.4, atol=0.01)
 
@@ -254,7 +256,7 @@ def test_a_gap_passes_about_the_same_on_any_cell():
             ground(bed, cell=cell, made=1.2, deficit=4.0),
             4 * 3600.0,
             faces=faces,
-            closed_edges=("west", "east", "north"),
+            closed_edges=("west", "east", "south"),
         )
         passed.append(-state.flux_y[int(64 / cell), : int(8 / cell)].sum() * cell)
     np.testing.assert_allclose(passed, np.mean(passed), rtol=0.25)

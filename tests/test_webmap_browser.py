@@ -254,6 +254,28 @@ def test_a_question_shows_its_layer_and_its_key_under_it(open_map, small_survey)
         assert name == radio.input_value()
 
 
+@pytest.mark.parametrize("size", [(1400, 900), (390, 844)])
+def test_no_badge_or_figure_covers_the_words_of_a_badge(open_map, small_survey, size):
+    opened = open_map(small_survey, *size)
+    boxes = [b.bounding_box() for b in opened.page.locator(".badge > div").all()]
+    boxes += [
+        f.bounding_box() for f in opened.page.locator(".figure > div:not(.away)").all()
+    ]
+    for i, a in enumerate(boxes):
+        for b in boxes[:i]:
+            beside = a["x"] + a["width"] <= b["x"] or b["x"] + b["width"] <= a["x"]
+            above = a["y"] + a["height"] <= b["y"] or b["y"] + b["height"] <= a["y"]
+            assert beside or above
+
+
+def test_from_afar_the_smallest_paths_are_left_out(open_map, small_survey):
+    opened = open_map(small_survey)
+    for _ in range(6):
+        opened.page.get_by_label("Smaller scale").click()
+    # Casing and line for two of three paths, and arrows of three strengths.
+    assert opened.count(".leaflet-paths-pane path") == 7
+
+
 def test_under_a_colour_layer_blocks_keep_outline_and_badge_but_no_fill(
     open_map, small_survey
 ):

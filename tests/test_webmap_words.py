@@ -214,11 +214,44 @@ def test_every_spot_of_a_fruit_is_there_and_says_why(small_survey):
     }
     first = spots["fruit"]["pear"]["rows"][1]
     told = [spots["texts"][i] for i in first[3:]]
-    assert told[0] == "pear-01-002"
-    assert told[2].endswith("drainage not tested.")
-    assert told[3] == "8\u00a0%, to the south"
+    assert spots["fruit"]["pear"]["names"][1] == "pear-01-002"
+    assert told[1].endswith("drainage not tested.")
+    assert told[2] == "8\u00a0%, to the south"
     # A circle a third of the spacing wide: here 30 m apart.
     assert spots["fruit"]["pear"]["radius"] == pytest.approx(5.0)
+
+
+def test_a_spot_lies_where_it_was_found_to_a_decimetre(small_survey):
+    spots = answer.draw_spots(small_survey)
+    grid = small_survey.site.grid
+    pears = small_survey.spots[small_survey.spots["fruit"] == "pear"]
+    longitudes, latitudes = grid.degrees(pears.geometry.x, pears.geometry.y)
+    rows = np.array(spots["fruit"]["pear"]["rows"])
+    assert np.abs(spots["origin"][0] + rows[:, 0] / 1e6 - latitudes).max() < 1.5e-6
+    assert np.abs(spots["origin"][1] + rows[:, 1] / 1e6 - longitudes).max() < 1.5e-6
+
+
+def test_not_for_setting_out_is_said_once(small_survey):
+    (own, added) = answer.tell_answer(small_survey)["cautions"]
+    assert own == "No class here means that there is no frost."
+    assert added.startswith("Not for setting out")
+    told = replace(small_survey.answer, cautions=("Not for setting out: no pack.",))
+    assert answer.tell_answer(replace(small_survey, answer=told))["cautions"] == [
+        "Not for setting out: no pack."
+    ]
+
+
+def test_a_layer_that_is_nowhere_known_is_not_offered(small_survey):
+    nothing = np.full(small_survey.site.grid.shape, np.nan)
+    survey = with_layer(small_survey, "frost_night_offset", nothing)
+    assert "frost_night_offset" not in options_of(survey)
+
+
+def test_on_good_ground_nothing_limits_yet(small_survey):
+    blocks = small_survey.blocks.copy()
+    blocks["site_class"] = "good"
+    block = answer.draw_blocks(replace(small_survey, blocks=blocks))[0]
+    assert block["fruit"]["pear"]["popup"]["rows"][0][0] == "First to limit it"
 
 
 def test_too_many_spots_are_thinned_and_that_is_said(small_survey, monkeypatch):

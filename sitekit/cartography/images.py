@@ -334,6 +334,5 @@ def write_palette(
         "PNG",
         bits=4 if len(colours) <= 16 else 8,
         transparency=bytes(0 if i == clear else 255 for i in range(len(colours))),
-        optimize=True,
     )
     return out.getvalue()

@@ -16,6 +16,8 @@ TICK_LENGTH, TICK_EVERY = 4.5, 11.0
 ARROW_EVERY = 70.0
 #: Every so many height lines one is drawn stronger and carries its figure.
 STRONG_EVERY = 5
+#: With fewer strong height lines than this, all lines carry their figure.
+FEW_STRONG = 4
 #: A simplified set of lines has at most so many corners.
 MOST_CORNERS = 40_000
 
@@ -63,6 +65,29 @@ def simplify(lines: Sequence[BaseGeometry], cell_size: float) -> list[BaseGeomet
     return simpler
 
 
+def smooth(path: BaseGeometry) -> BaseGeometry:
+    """Take the stairs out of a path that was found from cell to cell.
+
+    Parameters
+    ----------
+    path : geometry
+        A line, or lines, with a corner in every cell.
+
+    Returns
+    -------
+    smoother : geometry
+        Moved by less than a cell; the ends stay where they are.
+    """
+    parts = []
+    for part in shapely.get_parts(path):
+        corners = shapely.get_coordinates(part)
+        for _ in range(2):
+            between = (corners[:-2] + corners[1:-1] + corners[2:]) / 3
+            corners = np.concatenate([corners[:1], between, corners[-1:]])
+        parts.append(shapely.LineString(corners))
+    return parts[0] if len(parts) == 1 else shapely.MultiLineString(parts)
+
+
 def find_strong(elevations: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Tell which height lines are the strong ones.
 
@@ -105,12 +130,15 @@ def place_figures(
     Returns
     -------
     figures : list of Figure
-        At most one for each height.
+        At most one for each strong height, or for each height where few are
+        strong.
     """
     if contours.empty:
         return []
     elevations = contours["elevation_m"].to_numpy(np.float64)
     strong = contours[find_strong(elevations)]
+    if strong["elevation_m"].nunique() < FEW_STRONG:
+        strong = contours
     taken = [tuple(place) for place in avoid]
     west, south, east, north = near.bounds
     window = shapely.box(west, south, east, north).buffer(0.15 * (east - west))

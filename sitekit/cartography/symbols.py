@@ -24,6 +24,8 @@ from sitekit.cartography.styles import ClassStyle
 #: Barriers that are drawn as beads; all others as bars.
 GROWING = ("hedge", "wood")
 _PAPER_BEHIND = {"facecolor": styles.RELIEF_PAPER, "pad": 0.6, "linewidth": 0}
+#: Paths are finer on paper than on a screen: paper holds more of them.
+ON_PAPER = 0.7
 FIELD_DASH = (14.0, 4.0, 2.0, 4.0)
 #: What lies on what; the frame of a sheet is 20.
 WATER, GROUND, POCKET, HEIGHTS, BLOCK, PATH, EDGE, MARK, LABEL = range(2, 11)
@@ -116,7 +118,8 @@ def draw_cold_air_path(sheet: Sheet, line: LineString, catchment: float) -> None
         line, max(70.0, sheet.metres(13)), sheet.metres(1.1 + weight / 4)
     )
     lines = [line, *heads]
-    draw_lines(sheet, lines, styles.COLD_AIR, weight, order=PATH, casing=weight + 2.2)
+    weight *= ON_PAPER
+    draw_lines(sheet, lines, styles.COLD_AIR, weight, order=PATH, casing=weight + 1.6)
 
 
 def draw_barrier(sheet: Sheet, shape: BaseGeometry, kind: str) -> None:

@@ -259,7 +259,8 @@ def trace_channels(
     direction : (row, column) ndarray of uint8
         From `find_directions`.
     area : (row, column) ndarray
-        From `find_catchment_areas`. [m²]
+        From `find_catchment_areas`, which grows downstream; less where no path
+        is to be traced. [m²]
     threshold : float
         Area from which a cell belongs to a path. [m²]
 
@@ -282,7 +283,7 @@ def trace_channels(
     count = chains = 0
     for start in range(way.size):
         if size[start] >= threshold and donors[start] != 1 and way[start] < OUTLET:
-            count = _follow(way, donors, columns, start, cells, count)
+            count = _follow(way, donors, size, columns, start, cells, count)
             chains += 1
             starts[chains] = count
     return cells[:count], starts[: chains + 1]
@@ -292,6 +293,7 @@ def trace_channels(
 def _follow(
     way: NDArray[np.uint8],
     donors: NDArray[np.uint8],
+    size: NDArray[np.float32],
     columns: int,
     start: int,
     cells: NDArray[np.int64],
@@ -299,12 +301,16 @@ def _follow(
 ) -> int:
     """Write one chain of cells; return where the next one is to be written."""
     cell = start
+    least = size[start]
     while True:
         cells[count] = cell
         count += 1
         if way[cell] >= OUTLET or (cell != start and donors[cell] > 1):
             return count
         cell += _step(way[cell], columns)
+        # Ground that was taken out of `area`, such as water, ends the chain.
+        if size[cell] < least:
+            return count
 
 
 @njit(cache=True)

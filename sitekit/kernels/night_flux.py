@@ -111,9 +111,10 @@ def free_flux(
     limit = step.inertia * fast
     inertia = weight * square * over
     limit = limit if limit > inertia else inertia
-    push = smooth * weight * square + step.rate * fall * limit
+    push = (smooth * weight * square + step.rate * fall * limit) * square * over
     hold = step.seconds * step.half * (drag[0] + drag[1]) * sqrt(fast)
-    return push / (weight * (square + hold)) if over > step.thin else step.zero
+    still = inertia * square + hold * limit
+    return push / still if over > step.thin else step.zero
 
 
 @njit(cache=True, error_model="numpy", fastmath=FAST)
@@ -175,6 +176,12 @@ def _add(total: Any, part: Any) -> Any:
     return total + part
 
 
+@njit(cache=True, fastmath=FAST)
+def _in(flux: Any, step: Step) -> Any:
+    """Take a flux where it comes in."""
+    return flux if flux > step.zero else step.zero
+
+
 @njit(cache=True, error_model="numpy", fastmath=FAST)
 def update_row(
     row: int, old: Air, new: Air, lines: tuple[Any, Any], ground: Ground, step: Step
@@ -207,16 +214,19 @@ def update_row(
         j = i + 1
         own = g_middle[i]
         net = west[j] - east[j] + north[j] - south[j]
-        carried = west[j] * (g_west[i] if west[j] > step.zero else own)
-        carried -= east[j] * (own if east[j] > step.zero else g_east[i])
-        carried += north[j] * (g_north[j] if north[j] > step.zero else own)
-        carried -= south[j] * (own if south[j] > step.zero else g_south[j])
-        left = depth[j] + step.rate * net
+        # What comes in brings its difference; what goes out takes none with it.
+        brought = _in(west[j], step) * (g_west[i] - own)
+        brought += _in(-east[j], step) * (g_east[i] - own)
+        brought += _in(north[j], step) * (g_north[j] - own)
+        brought += _in(-south[j], step) * (g_south[j] - own)
+        moved = step.rate * net
+        left = depth[j] + moved
         short = _add(short, left if left < step.zero else step.zero)
         made = step.pace * production[j]
-        full = left + made
-        content = depth[j] * own + step.rate * carried + made * source[j]
-        blend = content / full if full > step.tiny else source[j]
+        # Small terms first: each sum with the depth rounds once in float32.
+        full = depth[j] + (moved + made)
+        brought = step.rate * brought + made * (source[j] - own)
+        blend = own + brought / full if full > step.tiny else source[j]
         blend = blend if blend > step.lightest else step.lightest
         new_gravity[j] = blend if blend < step.heaviest else step.heaviest
         loss = step.seconds * decay[j]

@@ -1,9 +1,21 @@
-"""Layers of the ground: terrain, sun, held cold air, water and wind.
+"""Layers of the ground: terrain, sun, cold air, night, water and wind.
 
 Every group is imported here, so that its layers are in the catalogue.
 """
 
-from sitekit.layers import cold_air, cold_paths, relief, sun, terrain, water, wind
+from sitekit.layers import (
+    cold_air,
+    cold_paths,
+    lake,
+    landform,
+    night,
+    offset,
+    relief,
+    sun,
+    terrain,
+    water,
+    wind,
+)
 from sitekit.layers.catalogue import (
     CATALOGUE,
     Layer,
@@ -18,7 +30,11 @@ __all__ = [
     "cold_air",
     "cold_paths",
     "find_layer",
+    "lake",
+    "landform",
     "make_layers",
+    "night",
+    "offset",
     "order_layers",
     "relief",
     "sun",

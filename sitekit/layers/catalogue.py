@@ -20,6 +20,8 @@ from sitekit.settings import Setting, settings_of
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
+#: What a layer lacks whose function found nothing to tell and gave None.
+NOTHING = "anything to tell"
 #: Keyword-only parameters that the grid answers.
 GRID_FACTS = (
     "cell_size",
@@ -42,7 +44,8 @@ class Layer:
     units, long_name, reference : str
         Unit, what it is in trade words, published source of the method.
     function : callable
-        Makes the array.
+        Makes the array; None where there is nothing to tell. No other layer may
+        need one that can be None.
     fixed : mapping
         Keyword arguments fixed for this layer, such as the season.
     written : bool
@@ -54,7 +57,7 @@ class Layer:
     units: str
     long_name: str
     reference: str
-    function: Callable[..., NDArray[Any]]
+    function: Callable[..., NDArray[Any] | None]
     fixed: Mapping[str, Any]
     written: bool
 
@@ -219,9 +222,13 @@ def make_layers(
     for name in order:
         entry = CATALOGUE[name]
         on_step(name)
-        arrays[name] = entry.function(
+        made = entry.function(
             *(arrays[n] for n in entry.needs), **_keywords(entry, grid, settings or {})
         )
+        if made is None:
+            absent[name] = NOTHING
+        else:
+            arrays[name] = made
         for need in entry.needs:
             if last_use[need] == name and need not in names:
                 arrays.pop(need, None)

@@ -32,6 +32,8 @@ SHALLOW = 0.3
 STRETCHES = (1, 2, 3, 4, 5, 8, 10, 15, 20, 30, 50)
 #: How much a longer way to the same rise counts against a direction.
 LONG_WAY = 0.3
+#: A line that rises less shows nothing. [m]
+LEAST_RISE = 0.2
 #: Ground gentler than this has no way up of its own. [m/m]
 LEVEL = 0.01
 #: Beyond the lowest place the line goes on for this long, to show the water. [m]
@@ -96,7 +98,7 @@ def find_section(survey: Survey, block: Block, bounds: Box) -> Section | None:
     Returns
     -------
     section : Section or None
-        None where heights are missing.
+        None where heights are missing or the ground is level.
     """
     middle = block.shape.representative_point()
     frame = shapely.box(*bounds).buffer(-survey.site.grid.cell_size / 2)
@@ -146,9 +148,10 @@ def _rise_along(
     low = int(np.nanargmin(height[: here + 1]))
     high = here + int(np.nanargmax(height[here:]))
     length = float(np.hypot(*(places[high] - places[low])))
-    if length < 4 * survey.site.grid.cell_size:
+    rise = float(height[high] - height[low])
+    if length < 4 * survey.site.grid.cell_size or rise < LEAST_RISE:
         return None
-    value = float(height[high] - height[low]) * (1 - LONG_WAY * length / (2 * far))
+    value = rise * (1 - LONG_WAY * length / (2 * far))
     start = np.hypot(*(places[low] - places[0]))
     begin = line.interpolate(max(float(start) - BEYOND, 0.0))
     return value, LineString([(begin.x, begin.y), tuple(places[high])])

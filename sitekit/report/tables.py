@@ -232,7 +232,7 @@ def _contradicts(verdict: str) -> bool:
 def _some(heads: Sequence[str], rows: list[list[str]], label: str) -> Markup:
     left = len(rows) - MOST_LISTED
     more = f"{left} more stand in the file site.gpkg." if left > 0 else ""
-    made = table(heads, rows[:MOST_LISTED], label=label)
+    made = table(heads, rows[:MOST_LISTED], label=label, class_="evidence")
     return join([made, element("p", more, class_="quiet")]) if more else made
 
 

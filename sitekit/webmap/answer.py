@@ -17,9 +17,15 @@ from sitekit.webmap.shapes import middle, place, read_text, rings, rows
 
 #: Spots in the page; where there are more, every so-manieth is drawn, and said.
 MOST_SPOTS = 12_000
+NOT_FOR_SETTING_OUT = (
+    "Not for setting out: positions are read from the elevation, not measured."
+)
 #: What limits a spot, where the layer's label would be too long.
 FACTORS = {
     "pooling_depth": "cold air held",
+    "path_margin": "a cold-air path nearby",
+    "relative_height": "low ground",
+    "wind_exposure": "wind",
     "cold_air_depth": "moving cold air",
     "frost_night_offset": "cold on a clear still night",
     "poor_crop_years": "bloom frost",
@@ -58,9 +64,17 @@ def tell_answer(survey: Survey) -> dict[str, Any]:
             f"{_label(name)}: needs {lacking.replace('_', ' ')}"
             for name, lacking in _shown_absent(survey)
         ],
-        "cautions": list(answer.cautions),
+        "cautions": _cautions(survey),
         "resolution": answer.resolution,
     }
+
+
+def _cautions(survey: Survey) -> list[str]:
+    """List the cautions; a web map is never for setting out."""
+    cautions = list(survey.answer.cautions)
+    if any("setting out" in caution for caution in cautions):
+        return cautions
+    return [*cautions, NOT_FOR_SETTING_OUT]
 
 
 def _shown_absent(survey: Survey) -> list[tuple[str, str]]:
@@ -179,7 +193,7 @@ def _block_popup(
         size = f"{size}, room for {int(trees)} plants"
     lines = [
         *_crop_line(crop),
-        ["What limits it", name_factor(read_text(row, "limiting_factor"))],
+        _limit_line(row),
         *_night_line(survey, inner),
         ["Size", size],
         ["Confidence", read_text(row, "confidence") or words.NOT_KNOWN],
@@ -189,6 +203,13 @@ def _block_popup(
         "lead": _lead(row),
         "rows": [line for line in lines if line[1]],
     }
+
+
+def _limit_line(row: Mapping[str, Any]) -> list[str]:
+    """Name the limiting factor; on good ground it limits nothing yet."""
+    good = _code(row) == words.GOOD
+    label = "First to limit it" if good else "What limits it"
+    return [label, name_factor(read_text(row, "limiting_factor"))]
 
 
 def _lead(row: Mapping[str, Any]) -> list[str]:
@@ -286,25 +307,34 @@ def draw_spots(survey: Survey) -> dict[str, Any]:
     Returns
     -------
     spots : dict
-        ``texts``; ``every`` (1 where all are drawn); ``fruit`` (fruit to
-        ``radius`` in metres and ``rows`` of latitude, longitude, class code,
-        then positions in ``texts``: spot, limit, reason, slope, night, years,
+        ``texts``; ``every`` (1 where all are drawn); ``origin`` (latitude,
+        longitude); ``fruit`` (fruit to ``radius`` in metres, ``names``, and
+        ``rows``: millionths of a degree north and east of the origin, class code,
+        then positions in ``texts``: limit, reason, slope, night, years,
         confidence).
     """
     every = -(-len(survey.spots) // MOST_SPOTS) or 1
     texts: dict[str, int] = {}
+    west, south, _, _ = survey.site.grid.bounds
+    origin = place(west, south, survey.site.grid)
     by_fruit = {}
     for fruit, frame in survey.spots.groupby("fruit", sort=False):
         drawn = frame.iloc[::every]
         doubts = sample(survey, NIGHT[1], drawn.geometry.x, drawn.geometry.y)
         by_fruit[str(fruit)] = {
             "radius": _radius(frame),
+            "names": [str(name) for name in drawn["spot"]],
             "rows": [
-                _spot({**row, "doubt": doubt}, texts, survey)
+                _spot({**row, "doubt": doubt}, texts, origin, survey)
                 for row, doubt in zip(rows(drawn), doubts, strict=True)
             ],
         }
-    return {"texts": list(texts), "every": every, "fruit": by_fruit}
+    return {
+        "texts": list(texts),
+        "every": every,
+        "origin": origin,
+        "fruit": by_fruit,
+    }
 
 
 def _radius(frame: GeoDataFrame) -> float:
@@ -316,14 +346,18 @@ def _radius(frame: GeoDataFrame) -> float:
     return round(float(np.median(nearest)) / 6, 2)
 
 
-def _spot(row: Mapping[str, Any], texts: dict[str, int], survey: Survey) -> list[float]:
+def _spot(
+    row: Mapping[str, Any],
+    texts: dict[str, int],
+    origin: list[float],
+    survey: Survey,
+) -> list[int]:
     slope = words.with_unit(float(row["slope_pct"]), "%")
     if np.isfinite(float(row["aspect_deg"])):
         slope = f"{slope}, to the {words.facing(float(row['aspect_deg']))}"
     night = float(row["frost_night_offset_degc"])
     years = float(row["poor_crop_years"])
     told = (
-        str(row["spot"]),
         name_factor(read_text(row, "limiting_factor")),
         words.sentence(read_text(row, "reason")),
         slope,
@@ -332,4 +366,5 @@ def _spot(row: Mapping[str, Any], texts: dict[str, int], survey: Survey) -> list
         read_text(row, "confidence"),
     )
     here = place(row["geometry"].x, row["geometry"].y, survey.site.grid)
-    return [*here, _code(row), *(texts.setdefault(t, len(texts)) for t in told)]
+    steps = [round((at - start) * 1e6) for at, start in zip(here, origin, strict=True)]
+    return [*steps, _code(row), *(texts.setdefault(t, len(texts)) for t in told)]

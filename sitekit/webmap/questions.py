@@ -109,8 +109,16 @@ def _find_layers(style: LayerStyle, survey: Survey) -> dict[str, str]:
     if "*" in style.pattern:
         head = style.pattern.removesuffix("*")
         named = {fruit: f"{head}{fruit}" for fruit in survey.site.fruit}
-        return {f: n for f, n in named.items() if n in survey.layers}
-    return {"": style.pattern} if style.pattern in survey.layers else {}
+        return {f: n for f, n in named.items() if _says_something(n, survey)}
+    return {"": style.pattern} if _says_something(style.pattern, survey) else {}
+
+
+def _says_something(name: str, survey: Survey) -> bool:
+    """Tell whether a layer is there and known anywhere on land."""
+    if name not in survey.layers:
+        return False
+    known = np.isfinite(survey.layers[name].to_numpy())
+    return bool((known & ~survey.site.water_mask).any())
 
 
 def _values(name: str, survey: Survey) -> tuple[Layer, NDArray[np.bool_]]:
@@ -204,6 +212,8 @@ def _line_code(upper: float) -> str:
 
 def _strip(style: LayerStyle, label: str) -> str:
     """Write what the strip on a phone is about; its label may name the unit."""
+    if style.pattern == "frost_night_offset" and ", " in label:
+        return f"{style.unit} {label.split(', ', 1)[1]}"
     said = not style.unit or style.unit in ("date", "of 100", "years in ten", "%")
     return label if said else f"{label}, {style.unit}"
 

@@ -19,6 +19,7 @@ from sitekit.cartography.lines import (
     place_figures,
     place_ticks,
     simplify,
+    smooth,
 )
 from sitekit.grid import Grid
 from sitekit.results import Survey
@@ -192,7 +193,8 @@ def draw_paths(survey: Survey) -> list[dict[str, Any]]:
     """List the cold-air paths with their strength and arrows."""
     grid = survey.site.grid
     found = rows(survey.cold_air_paths)
-    simpler = simplify([row["geometry"] for row in found], grid.cell_size)
+    paths = [smooth(row["geometry"]) for row in found]
+    simpler = simplify(paths, grid.cell_size / 2)
     return [
         {
             "strength": int(np.digitize(row["catchment_ha"], PATH_STEPS)),

@@ -64,11 +64,33 @@ function drawCold() {
     onClick(area, () => pocket.popup);
     addLine("pockets", pocket.edge, { color: COLD, weight: 1.6 });
   });
-  const widths = [1.3, 2.2, 3.4];
-  data.paths.forEach((path) => {
-    addLine("paths", path.lines, { color: PAPER, weight: widths[path.strength] + 2.5, opacity: 0.85 });
-  });
-  data.paths.forEach((path) => addLine("paths", path.lines, { color: COLD, weight: widths[path.strength] }));
+}
+
+// From afar the smallest paths would cover the ground: they are left out there,
+// and the others are finer.
+const FAR = 1.5;
+
+function drawPaths() {
+  const far = metresPerPixel() > FAR;
+  const shown = data.paths.filter((path) => path.strength > 0 || !far);
+  const weight = (path) => [1.3, 2.2, 3.4][path.strength] * (far ? 0.65 : 1);
+  return [
+    ...shown.map((path) => addLine("paths", path.lines, { color: PAPER, weight: weight(path) + 2.5, opacity: 0.85 })),
+    ...shown.map((path) => addLine("paths", path.lines, { color: COLD, weight: weight(path) })),
+    ...drawArrows(shown, far),
+  ];
+}
+
+function drawArrows(paths, far) {
+  const chevrons = [[], [], []];
+  paths.forEach((path) => thinOut(path.arrows, 70, far ? 60 : 34).forEach((numbers) => {
+    const { tip, along } = place(numbers);
+    const across = L.point(-along.y, along.x);
+    const size = (far ? 4 : 5) + path.strength;
+    const wing = (side) => tip.subtract(along.multiplyBy(size)).add(across.multiplyBy(side * size * 0.7));
+    chevrons[path.strength].push(toPlaces([wing(1), tip, wing(-1)]));
+  }));
+  return chevrons.map((lines, i) => addLine("paths", lines, { color: COLD, weight: 1.4 + 0.4 * i }));
 }
 
 // Ticks and arrows keep a readable size at every scale: where they would run into
@@ -104,15 +126,7 @@ function drawMarks() {
     return toPlaces([foot, foot.add(along.multiplyBy(Math.max(length, 4.5)))]);
   }));
   marks.pockets = [addLine("pockets", ticks, { color: COLD, weight: 1.4 })];
-  const chevrons = [[], [], []];
-  data.paths.forEach((path) => thinOut(path.arrows, 70, 34).forEach((numbers) => {
-    const { tip, along } = place(numbers);
-    const across = L.point(-along.y, along.x);
-    const size = 5 + path.strength;
-    const wing = (side) => tip.subtract(along.multiplyBy(size)).add(across.multiplyBy(side * size * 0.7));
-    chevrons[path.strength].push(toPlaces([wing(1), tip, wing(-1)]));
-  }));
-  marks.paths = chevrons.map((lines, i) => addLine("paths", lines, { color: COLD, weight: 1.4 + 0.4 * i }));
+  marks.paths = drawPaths();
 }
 
 function drawEdges() {
@@ -154,7 +168,7 @@ function drawBlocks() {
   // Colours, and spots of their own class, speak for themselves.
   const bare = chosenOption.rows.some((row) => row.fill) || map.hasLayer(groups.spots);
   const first = bestFirst()[0];
-  data.blocks.filter(blockOf).forEach((block) => {
+  bestFirst().forEach((block) => {
     const { code } = blockOf(block);
     addArea("blocks", block.rings, { stroke: true, color: PAPER, weight: block === first ? 6.5 : 4.5, fill: false });
     const outline = addArea("blocks", block.rings, {
@@ -176,16 +190,36 @@ function addBadge(block, words, outline) {
   badges.push({ html, outline });
 }
 
-// The rank stands alone where the block is narrower than its badge.
+function covers(a, b) {
+  return a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+}
+
+// The rank stands alone where the block is narrower than its badge, or where the
+// words would cover another badge. Figures of height lines give way to both.
 function fitBadges() {
-  badges.forEach(({ html, outline }) => {
+  const shown = badges.filter(({ html, outline }) => html.isConnected && map.hasLayer(outline));
+  shown.forEach(({ html }) => html.parentElement.classList.add("narrow"));
+  const taken = shown.map(({ html }) => html.getBoundingClientRect());
+  shown.forEach(({ html, outline }, i) => {
     const icon = html.parentElement;
-    if (!icon || !map.hasLayer(outline)) return;
     icon.classList.remove("narrow");
     const bounds = outline.getBounds();
     const west = map.latLngToLayerPoint(bounds.getNorthWest());
     const east = map.latLngToLayerPoint(bounds.getSouthEast());
-    icon.classList.toggle("narrow", east.x - west.x < html.offsetWidth + 8);
+    const box = html.getBoundingClientRect();
+    const wide = east.x - west.x >= html.offsetWidth + 8;
+    if (wide && !taken.some((other, k) => k !== i && covers(box, other))) taken[i] = box;
+    else icon.classList.add("narrow");
+  });
+  fitFigures(taken);
+}
+
+function fitFigures(taken) {
+  document.querySelectorAll(".figure > div").forEach((figure) => {
+    const box = figure.getBoundingClientRect();
+    const free = !taken.some((other) => covers(box, other));
+    figure.classList.toggle("away", !free);
+    if (free) taken.push(box);
   });
 }
 
@@ -193,9 +227,14 @@ function bestFirst() {
   return data.blocks.filter(blockOf).sort((a, b) => blockOf(a).rank - blockOf(b).rank || a.block - b.block);
 }
 
-function spotPopup(row) {
+function spotPlace([north, east]) {
+  const [latitude, longitude] = data.spots.origin;
+  return [latitude + north / 1e6, longitude + east / 1e6];
+}
+
+function spotPopup(spot, row) {
   const [, , code, ...told] = row;
-  const [spot, limit, reason, slope, night, years, confidence] = told.map((i) => data.spots.texts[i]);
+  const [limit, reason, slope, night, years, confidence] = told.map((i) => data.spots.texts[i]);
   const name = data.fruit.find((fruit) => fruit.id === chosenFruit).name;
   return {
     title: `Spot ${spot}`,
@@ -214,13 +253,13 @@ function drawSpots() {
   // Thousands of shapes are too many for one drawing tree.
   const renderer = found.rows.length > 2000 ? L.canvas({ pane: "spots", padding: 0.2 }) : renderers.spots;
   const radius = Math.max(2, found.radius / metresPerPixel());
-  found.rows.forEach((row) => {
+  found.rows.forEach((row, i) => {
     const kind = data.classes[row[2]];
-    const shape = L.circleMarker(row.slice(0, 2), {
+    const shape = L.circleMarker(spotPlace(row), {
       renderer, pane: "spots", radius, color: INK, weight: 0.9, fillOpacity: 1,
       fillColor: renderer === renderers.spots ? `url(#class-${row[2]})` : kind.fill, dashArray: kind.dashed ? "2 2" : null, className: "spot-shape",
     });
-    onClick(shape, () => spotPopup(row));
+    onClick(shape, () => spotPopup(found.names[i], row));
     shape.addTo(groups.spots);
   });
 }

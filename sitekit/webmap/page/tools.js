@@ -133,6 +133,7 @@ document.getElementById("drawer").addEventListener("click", (event) => {
 // millimetres from a class and is fitted again.
 let before = null;
 window.addEventListener("beforeprint", () => {
+  if (document.body.classList.contains("print")) return;
   before = map.getBounds();
   map.closePopup();
   document.body.classList.add("print");

@@ -1,0 +1,215 @@
+"""The night minimum against the reference place, and how sure it is."""
+
+from collections.abc import Sequence
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sitekit.layers import season
+from sitekit.layers.catalogue import layer
+from sitekit.layers.flow import standard_night
+from sitekit.layers.landform import coarser_by
+from sitekit.layers.night import FLOW, Flow, pool_warmth
+from sitekit.settings import Setting
+
+#: Parts of the standard uncertainty: what is always there [degC], shares of the
+#: offset and of the background, cover that is not known [degC], and at the
+#: reference place itself [degC]. Found on one basin with 18 thermometers.
+ALWAYS, OF_OFFSET, OF_BACKGROUND, COVER_UNKNOWN, AT_REFERENCE = 0.8, 0.4, 0.5, 0.5, 0.2
+#: How far an openness may be wrong to either side.
+OPENNESS_DOUBT = 0.1
+OPENNESS = 5
+
+
+@layer(
+    units="degC",
+    long_name="sum of the terms of a clear still night",
+    reference=FLOW,
+    written=False,
+)
+def night_warmth(  # noqa: PLR0913 - one argument for each term
+    background_warmth: NDArray[np.float32],
+    crest_warmth: NDArray[np.float32],
+    concave_warmth: NDArray[np.float32],
+    pool_warmth: NDArray[np.float32],
+    still_warmth: NDArray[np.float32],
+    sky_warmth: NDArray[np.float32],
+    cover_warmth: NDArray[np.float32],
+    lake_warmth_bloom: NDArray[np.float32],
+) -> NDArray[np.float32]:
+    """Add the terms of the night minimum.
+
+    Parameters
+    ----------
+    background_warmth, crest_warmth, concave_warmth, pool_warmth, still_warmth, \
+sky_warmth, cover_warmth, lake_warmth_bloom : (row, column) ndarray
+        The terms. [degC]
+
+    Returns
+    -------
+    warmth : (row, column) ndarray of float32
+        Their sum; only differences of it mean something. [degC]
+    """
+    total = background_warmth + crest_warmth
+    for term in (concave_warmth, pool_warmth, still_warmth, sky_warmth, cover_warmth):
+        total += term
+    total += lake_warmth_bloom
+    return total
+
+
+@layer(
+    units="degC",
+    long_name="colder or warmer on a clear still night, at 1.5 m",
+    reference=f"{FLOW}; lapse of minima 2.5-3.5 degC/km: Minder et al. 2010",
+)
+def frost_night_offset(
+    night_warmth: NDArray[np.float32],
+    elevation: NDArray[np.float32],
+    field: NDArray[np.bool_],
+    reference_cell: NDArray[np.intp],
+    night_length: NDArray[np.float64],
+    *,
+    night_lapse: Annotated[
+        float, Setting("degC m⁻¹", "Fall of the minimum with height by itself.", low=0)
+    ] = 0.003,
+) -> NDArray[np.float32]:
+    """Tell how much colder or warmer a spot becomes than the reference place.
+
+    Parameters
+    ----------
+    night_warmth : (row, column) ndarray
+        Sum of the terms. [degC]
+    elevation : (row, column) ndarray
+        Height of the ground. [m]
+    field : (row, column) ndarray of bool
+        The field; its median is the reference where there is no other.
+    reference_cell : (2,) or (0,) ndarray of int
+        Row and column of the reference place, empty where there is none.
+    night_length : ndarray without dimensions
+        Length of the night. [h]
+    night_lapse : float
+        See the setting.
+
+    Returns
+    -------
+    offset : (row, column) ndarray of float32
+        Negative is colder. [degC]
+    """
+    strength = season.night_strength(float(night_length))
+    absolute = strength * night_warmth - night_lapse * elevation
+    at_reference = (
+        absolute[field] if reference_cell.size == 0 else absolute[tuple(reference_cell)]
+    )
+    offset: NDArray[np.float32] = (absolute - np.nanmedian(at_reference)).astype(
+        np.float32
+    )
+    return offset
+
+
+@layer(
+    units="degC",
+    long_name="doubt from the openness of barriers",
+    reference=FLOW,
+    written=False,
+)
+def barrier_doubt(
+    elevation: NDArray[np.float32],
+    air_sources: NDArray[np.float32],
+    water: NDArray[np.bool_],
+    barrier_pieces: NDArray[np.float64],
+    night_length: NDArray[np.float64],
+    *,
+    cell_size: float,
+    flow_cell: Flow = 4.0,
+    closed_edges: Annotated[
+        Sequence[str],
+        Setting("1", "Edges that let no air out: west, east, north, south."),
+    ] = (),
+) -> NDArray[np.float32]:
+    """Tell how much the pools change when every openness is 0.1 more, or less.
+
+    Parameters
+    ----------
+    elevation, air_sources, water, barrier_pieces, night_length : ndarray
+        As for `sitekit.layers.night.night_air`.
+    cell_size, flow_cell : float
+        Side of a survey cell, and least side of a flow cell; both nights run on
+        doubled flow cells. [m]
+    closed_edges : sequence of str
+        Edges that let no air out.
+
+    Returns
+    -------
+    doubt : (row, column) ndarray of float32
+        Half the difference; 0 where there are no barriers. [degC]
+    """
+    if len(barrier_pieces) == 0:
+        return np.zeros_like(elevation)
+    warmth = []
+    for change in (-OPENNESS_DOUBT, OPENNESS_DOUBT):
+        pieces = barrier_pieces.copy()
+        pieces[:, OPENNESS] = np.clip(pieces[:, OPENNESS] + change, 0, 1)
+        air = standard_night(
+            elevation,
+            air_sources,
+            water,
+            pieces,
+            float(night_length),
+            cell_size=cell_size,
+            factor=2 * coarser_by(cell_size, flow_cell),
+            closed_edges=closed_edges,
+        )
+        warmth.append(
+            pool_warmth(np.stack([air.depth, air.speed, air.deficit, air.pool_hours]))
+        )
+    doubt: NDArray[np.float32] = np.abs(warmth[1] - warmth[0]) / 2
+    return doubt
+
+
+@layer(
+    units="degC",
+    long_name="standard uncertainty of the night offset",
+    reference="found on one basin with 18 thermometers: 1.3 degC expected, 1.2 found",
+)
+def frost_night_offset_sd(
+    frost_night_offset: NDArray[np.float32],
+    background_warmth: NDArray[np.float32],
+    barrier_doubt: NDArray[np.float32],
+    cover_known: NDArray[np.bool_],
+    field: NDArray[np.bool_],
+    reference_cell: NDArray[np.intp],
+) -> NDArray[np.float32]:
+    """Tell how far the night offset may be wrong.
+
+    Parameters
+    ----------
+    frost_night_offset, background_warmth, barrier_doubt : (row, column) ndarray
+        The offset, its background term, and the doubt from barriers. [degC]
+    cover_known : (row, column) ndarray of bool
+        Where the ground cover was given.
+    field : (row, column) ndarray of bool
+        The field.
+    reference_cell : (2,) or (0,) ndarray of int
+        The reference place, empty where it is the median of the field.
+
+    Returns
+    -------
+    sd : (row, column) ndarray of float32
+        Standard uncertainty. [degC]
+    """
+    if reference_cell.size == 0:
+        background = background_warmth - np.nanmedian(background_warmth[field])
+    else:
+        background = background_warmth - background_warmth[tuple(reference_cell)]
+    variance = (
+        ALWAYS**2
+        + (OF_OFFSET * frost_night_offset) ** 2
+        + (OF_BACKGROUND * background) ** 2
+        + barrier_doubt**2
+        + np.where(cover_known, 0, COVER_UNKNOWN**2)
+    )
+    sd: NDArray[np.float32] = np.sqrt(variance).astype(np.float32)
+    if reference_cell.size:
+        sd[tuple(reference_cell)] = AT_REFERENCE
+    return sd
