@@ -30,6 +30,7 @@ from sitekit.siting.pockets import find_frost_pockets
 from sitekit.siting.spots import choose_spots
 from sitekit.siting.tables import describe_blocks, tabulate_fruit
 from sitekit.suitability.ground import Verdict, judge, make_ground
+from sitekit.suitability.reasons import layers_named
 from sitekit.suitability.score import score_fruit
 
 #: Functions outside the catalogue of layers that have settings.
@@ -50,6 +51,8 @@ READ_BY_SITING = (
     "catchment_area",
     "path_margin",
     "relative_height",
+    "frost_night_offset",
+    "cold_air_depth",
     "wetness_index",
     "wind_exposure",
 )
@@ -205,6 +208,8 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
             site,
             places.layers["pooling_depth"],
             places.layers["depression_depth"],
+            places.layers["frost_night_offset"],
+            places.layers["path_margin"],
         )
     with watch.step("lines"):
         paths = _tuned(
@@ -248,13 +253,14 @@ def _make_layers(
     on_step: Callable[[str], None],
 ) -> tuple[xr.Dataset, dict[str, str]]:
     """Make the layers asked for and those that fruit and siting read."""
-    factors = [factor.layer for fruit in fruits for factor in fruit.factors]
+    factors = [name for fruit in fruits for name in layers_named(fruit)]
     names = list(dict.fromkeys([*asked, *READ_BY_SITING, *factors]))
     inputs = gather_inputs(site)
     if site.has_water:
         shore, level = make_shore(site.vectors["water"], site.grid.cell_size / 2)
         inputs |= {"shore": shore, "shore_level": level} if len(shore) else {}
     made, absent = make_layers(names, inputs, site.grid, site.settings, on_step)
+    made["frost_night_offset"].attrs["relative_to"] = site.reference_name
     return made, {n: need for n, need in absent.items() if n in asked}
 
 

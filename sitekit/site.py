@@ -90,7 +90,7 @@ class Reference:
     Parameters
     ----------
     name : str
-        In words: ``the station``, ``the house``, ``the middle of the field``.
+        In words: ``the reference place``, ``the station``, ``the house``.
     easting, northing : float
         Where it lies on the grid. [m]
     """
@@ -131,7 +131,7 @@ class Site:
         Names in `VECTORS` that the user gave (water found in the elevation is
         not given).
     reference : Reference or None
-        The place that offsets are told against.
+        The place that offsets are told against; None for the field's median.
     remarks : tuple of Remark
         What was said while reading.
     fruit : tuple of str
@@ -165,6 +165,11 @@ class Site:
     layers: tuple[str, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def reference_name(self) -> str:
+        """Name of what night offsets are told against."""
+        return self.reference.name if self.reference else "the field's median"
 
     @property
     def has_water(self) -> bool:

@@ -22,6 +22,8 @@ from sitekit.webmap import write_map
 
 #: The list of what a folder holds; a folder with it was made by sitekit.
 RUN_FILE = "run.json"
+#: Attributes of a layer that go into its file beside unit and description.
+TAGGED = ("class_", "reference", "relative_to")
 
 
 def check_folder(folder: Path) -> None:
@@ -172,9 +174,7 @@ def _write_layer(survey: Survey, name: str, path: Path) -> None:
         units=str(layer.attrs["units"]),
         description=str(layer.attrs["long_name"]),
         nodata=255 if coded else float("nan"),
-        tags={
-            k: str(v) for k, v in layer.attrs.items() if k.startswith(("class_", "ref"))
-        },
+        tags={k: str(v) for k, v in layer.attrs.items() if k.startswith(TAGGED)},
     )
 
 
@@ -247,7 +247,7 @@ def _describe_run(survey: Survey, day: date) -> dict[str, object]:
         "cell_m": site.grid.cell_size,
         "rows": site.grid.shape[0],
         "columns": site.grid.shape[1],
-        "reference": site.reference.name if site.reference else None,
+        "reference": site.reference_name,
         "fruit": sorted(set(survey.blocks["fruit"])),
         "inputs": dict(site.inputs),
         "settings": dict(site.settings),

@@ -418,6 +418,26 @@ def test_a_field_without_system_or_area_is_refused(tmp_path):
         read_elevation([path], FIELD.iloc[:0])
 
 
+def test_a_field_nowhere_on_earth_is_refused(tmp_path):
+    path = write(tmp_path / "a.tif", plane())
+    with pytest.raises(InputError, match="field lies nowhere on Earth in WGS 84 / UTM"):
+        read_elevation([path], box(1e30, 1e30, 2e30, 2e30))
+
+
+@pytest.mark.parametrize("shape", ["bow tie", "line", "nothing"])
+def test_a_field_without_area_is_refused_whatever_its_shape(tmp_path, shape):
+    path = write(tmp_path / "a.tif", plane())
+    x, y = WEST + 100, NORTH - 300
+    corners = [(x, y), (x + 100, y + 100), (x + 100, y), (x, y + 100)]
+    drawn = {
+        "bow tie": shapely.Polygon(corners),
+        "line": shapely.LineString(corners),
+        "nothing": shapely.Polygon(),
+    }[shape]
+    with pytest.raises(InputError, match="field has no area"):
+        read_elevation([path], GeoDataFrame(geometry=[drawn], crs=32633))
+
+
 # ---------------------------------------------------------- field and cover
 
 
@@ -440,6 +460,20 @@ def test_a_field_with_latitude_and_longitude_swapped_is_told_so_too(tmp_path):
     told = re.search(r"lies ([\d,]+)\u00a0km outside", str(caught.value))
     assert told is not None
     assert 4000 < float(told[1].replace(",", "")) < 5500
+
+
+def test_a_field_on_the_other_side_of_the_earth_is_told_so(tmp_path):
+    path = write(tmp_path / "a.tif", plane())
+    with pytest.raises(CoverageError, match=r"lies (19,9|20,0)\d\d\u00a0km outside"):
+        read_elevation([path], box(-165.0, -46.3, -164.99, -46.29, crs=4326))
+
+
+def test_a_field_at_the_pole_is_told_how_far(tmp_path):
+    # Source: quarter meridian of WGS 84, 10,001.97 km, less the arc to 46.33° N,
+    # 5,132.6 km (both from memory, so the range is wide).
+    path = write(tmp_path / "a.tif", plane())
+    with pytest.raises(CoverageError, match=r"lies 4,8[5-9]\d\u00a0km outside"):
+        read_elevation([path], box(10, 89.9, 11, 89.99, crs=4326))
 
 
 def test_a_field_partly_outside_is_told_its_share(tmp_path):

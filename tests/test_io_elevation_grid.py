@@ -100,7 +100,7 @@ FIELD = box(WEST + 900, NORTH - 1100, WEST + 1100, NORTH - 900)
 @pytest.mark.parametrize(
     ("longitude", "latitude", "zone"),
     [
-        # Source: DMA TM 8358.2 (1989), The Universal Grids: zones of 6 degrees from
+        # Source: DMA TM 8358.2 (1989), The Universal Grids (from memory): zones of 6 degrees from
         # 180 W, 32V widened over southern Norway, 31X to 37X over Svalbard.
         (5.33, 60.39, 32),
         (2.99, 60, 31),
@@ -136,8 +136,9 @@ def test_a_place_lies_within_three_degrees_of_its_meridian(longitude, latitude):
 @pytest.mark.parametrize(
     ("longitude", "latitude", "easting", "northing"),
     [
-        # Source: Karney 2011, J. Geodesy 85, transverse Mercator; UTM of WGS 84
-        # (DMA TM 8358.2); values computed once with an independent series.
+        # UTM of WGS 84. The first follows from the definition (false easting on the
+        # meridian, 0.9996 of the meridian arc); the others are computed values that
+        # hold the zone and its parameters fast, no printed source.
         (15.0, 60.0, 500000.000, 6651411.190),
         (10.7522, 59.9139, 597979.903, 6643118.991),
         (25.72, 66.50, 443048.068, 7376226.707),
@@ -209,8 +210,8 @@ def test_the_spacing_of_rows_is_measured_on_the_ground(latitude, metres):
 
 
 def test_web_mercator_rows_are_half_as_long_at_60_degrees():
-    # Source: Snyder 1987, USGS PP 1395, eq. 7-3; along the meridian on the
-    # ellipsoid M / a × cos φ.
+    # Along the meridian on the ellipsoid M / a × cos φ, with M the radius of
+    # curvature. Source: Snyder 1987, USGS PP 1395, chapter 4 (from memory).
     spacing = find_spacing(CRS.from_epsg(3857), north_up(10), 15, 60)
     e2 = 0.00669437999014
     meridian = (1 - e2) / (1 - e2 * np.sin(np.radians(60)) ** 2) ** 1.5
@@ -314,6 +315,53 @@ def test_a_hole_stays_a_hole_when_it_is_warped(tmp_path):
     assert known.min() > 250
     missing = np.isnan(reading.elevation[80:120, 80:120]).mean()
     assert missing > 0.8
+
+
+def test_longitudes_from_0_to_360_are_understood(tmp_path):
+    heights = (100.3 + 0.0137 * np.arange(60 * 80)).reshape(60, 80).astype("f4")
+    step = 1 / 3600
+    far = write(tmp_path / "far.tif", heights, north_up(step, 288, -45), 4326)
+    near = write(tmp_path / "near.tif", heights, north_up(step, -72, -45), 4326)
+    field = box(-71.99, -45.01, -71.985, -45.005, 4326)
+    one, other = read_elevation([far], field), read_elevation([near], field)
+    assert one.grid == other.grid
+    assert one.grid.crs.to_epsg() == 32719
+    np.testing.assert_allclose(one.elevation, other.elevation, atol=1e-3)
+
+
+def test_axes_that_point_west_and_south_are_turned(tmp_path):
+    # EPSG:2048, transverse Mercator (south orientated). Source: EPSG dataset,
+    # method 9808. West of a place its first coordinate is larger.
+    there = Transformer.from_crs(32734, 2048, always_xy=True)
+    here = Transformer.from_crs(2048, 32734, always_xy=True)
+    x, y = there.transform(300_000, 6_250_000)
+    transform = Affine(-10, 0, x, 0, 10, y)
+    rows, columns = np.mgrid[:60, :80] + 0.5
+    eastings, northings = here.transform(x - 10 * columns, y + 10 * rows)
+    heights = 200 + 0.013 * (eastings - 300_000) + 0.031 * (northings - 6_250_000)
+    path = write(tmp_path / "a.tif", heights.astype("f4"), transform, 2048)
+    field = box(300_300, 6_249_700, 300_400, 6_249_800, 32734)
+    reading = read_elevation([path], field)
+    assert reading.grid.crs.to_epsg() == 32734
+    east, north = np.meshgrid(reading.grid.eastings, reading.grid.northings)
+    plane = 200 + 0.013 * (east - 300_000) + 0.031 * (north - 6_250_000)
+    error = np.abs(reading.elevation - plane)[4:-4, 4:-4]
+    assert np.nanmax(error) < 0.01
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (2, 2), (1, 80)])
+def test_elevation_of_a_few_cells_is_read_all_the_same(tmp_path, shape):
+    heights = np.full(shape, 100.3, np.float32)
+    path = write(tmp_path / "a.tif", heights, north_up(10))
+    reading = read_elevation([path], box(WEST + 2, NORTH - 8, WEST + 8, NORTH - 2))
+    np.testing.assert_array_equal(reading.elevation, heights)
+
+
+def test_a_field_smaller_than_a_cell_keeps_the_cell_that_holds_it(hills):
+    field = box(WEST + 302, NORTH - 308, WEST + 302.5, NORTH - 307.5)
+    reading = read_elevation([hills], field, margin=0)
+    assert reading.grid.shape == (1, 1)
+    assert reading.grid.bounds == (WEST + 300, NORTH - 310, WEST + 305, NORTH - 305)
 
 
 # ------------------------------------------------------------------- edges

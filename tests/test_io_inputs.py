@@ -407,9 +407,7 @@ class TestReference:
         reference = request_site(buildings=source).reference
         assert reference.easting == pytest.approx(WEST + 620)
 
-    def test_at_last_the_middle_of_the_field_in_the_field(self, request_site, holding):
-        horseshoe = box(200, 200, 400, 300).difference(box(250, 200, 300, 250))
-        site = request_site(field=holding("field", [horseshoe]))
-        assert site.reference.name == "the middle of the field"
-        place = shapely.Point(site.reference.easting, site.reference.northing)
-        assert place.within(horseshoe)
+    def test_at_last_no_place_but_the_median_of_the_field(self, request_site):
+        site = request_site()
+        assert site.reference is None
+        assert site.reference_name == "the field's median"

@@ -147,6 +147,17 @@ def test_a_file_cut_off_in_its_heights_is_named(tmp_path):
         read_window(dataset, (0, 300), (0, 300))
 
 
+def test_whatever_reads_it_a_file_cut_off_is_named(tmp_path):
+    noise = np.random.default_rng(1).normal(size=(300, 300)).astype(np.float32)
+    whole = a_geotiff(tmp_path / "whole.tif", noise, compress="deflate")
+    (tmp_path / "cut.tif").write_bytes(whole.read_bytes()[:200_000])
+    with (
+        pytest.raises(InputError, match=r"cut\.tif is cut off or damaged"),
+        open_raster(tmp_path / "cut.tif") as dataset,
+    ):
+        dataset.read()
+
+
 def test_a_window_is_read_by_rows_and_columns_and_masked(tmp_path):
     values = np.arange(20, dtype=np.float32).reshape(4, 5)
     path = a_geotiff(tmp_path / "a.tif", values, nodata=7.0)

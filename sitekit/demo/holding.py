@@ -64,7 +64,6 @@ name = "Averlow Shelf"
 elevation = "elevation.tif"
 surface = "ground"
 {layers}
-reference = [{longitude:.6f}, {latitude:.6f}]  # the yard of the farmhouse
 
 [records]
 file = "station_daily.csv"

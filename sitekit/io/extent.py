@@ -216,7 +216,7 @@ def _snap(lattice: Lattice, cell: float, box: Bounds, reach: Bounds) -> Grid:
     if right <= left or bottom <= top:
         message = (
             f"A cell of {_metres(cell)} is larger than the elevation. Set a smaller "
-            "cell."
+            "cell or more cells, or give elevation with finer cells."
         )
         raise GridError(message)
     west, north = lattice.west + left * cell, lattice.north - top * cell

@@ -18,6 +18,8 @@ Bounds = tuple[float, float, float, float]
 
 #: Points on each side of a box before it is moved to another system.
 SIDE_POINTS: Final = 21
+#: Distance within which the side of a file is a straight line. [m]
+STRAIGHT: Final = 1_000_000.0
 #: Share of the field that may lie outside: no more than rounding.
 SLIVER: Final = 1e-4
 
@@ -129,7 +131,11 @@ def _all_outside(sources: Sequence[Source], field: GeoDataFrame) -> CoverageErro
         x, y = move(source.crs, around, *find_outline(source))
         points = np.column_stack([x, y])[np.isfinite(x)]
         if len(points) > 1:
-            distances.append(shape.distance(shapely.LineString(points)))
+            away = shape.distance(shapely.MultiPoint(points))
+            # Far off, sides that are straight on the ground are not so on the map.
+            if away < STRAIGHT:
+                away = shape.distance(shapely.LineString(points))
+            distances.append(away)
     how_far = f" {_distance(min(distances))}" if distances else ""
     message = (
         f"The field lies{how_far} outside {names(sources)}. Give elevation that "
@@ -159,11 +165,17 @@ def check_field(field: GeoDataFrame) -> None:
     Raises
     ------
     InputError
-        Where it has no coordinate system or no polygon.
+        Where it has no coordinate system, no polygon or no place on Earth.
     """
     if field.crs is None:
         message = "The field has no coordinate system. Save it with one."
         raise InputError(message)
     if field.empty or not field.geometry.union_all().area > 0:
         message = "The field has no area. Draw it as a polygon."
+        raise InputError(message)
+    if not np.isfinite(field.to_crs(4326).total_bounds).all():
+        message = (
+            f"The field lies nowhere on Earth in {field.crs.name}. Correct its "
+            "coordinate system or its coordinates."
+        )
         raise InputError(message)

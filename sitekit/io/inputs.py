@@ -211,7 +211,6 @@ def _assemble(
         request.station,
         vectors["buildings"],
         reading.elevation,
-        field_mask,
         grid,
     )
     counts = {name: len(vectors[name]) for name in request.vectors}

@@ -87,13 +87,12 @@ def find_reference(
     station: Sequence[float] | None,
     buildings: GeoDataFrame,
     elevation: NDArray[np.float32],
-    field_mask: NDArray[np.bool_],
     grid: Grid,
-) -> Reference:
+) -> Reference | None:
     """Choose the place that night offsets are told against.
 
     The place that was named, else the station where it lies on the grid, else
-    the house, else the middle of the field.
+    the house.
 
     Parameters
     ----------
@@ -103,15 +102,13 @@ def find_reference(
         Buildings, on the grid's coordinate system.
     elevation : (row, column) ndarray
         Heights, NaN where missing. [m]
-    field_mask : (row, column) ndarray of bool
-        Cells of the field.
     grid : Grid
         The grid.
 
     Returns
     -------
-    reference : Reference
-        The place on the grid.
+    reference : Reference or None
+        The place on the grid; None stands for the field's median.
 
     Raises
     ------
@@ -134,7 +131,7 @@ def find_reference(
     house = _house(buildings)
     if house is not None and np.isfinite(grid.sample(elevation, *house)):
         return Reference("the house", *house)
-    return Reference("the middle of the field", *_middle(field_mask, grid))
+    return None
 
 
 def _on_ground(
@@ -156,14 +153,3 @@ def _house(buildings: GeoDataFrame) -> tuple[float, float] | None:
     largest = among.geometry.iloc[int(np.argmax(among.area))]
     place = largest.representative_point()
     return float(place.x), float(place.y)
-
-
-def _middle(field_mask: NDArray[np.bool_], grid: Grid) -> tuple[float, float]:
-    """Find the cell of the field nearest to the median of its cells."""
-    rows, columns = np.nonzero(field_mask)
-    away = np.hypot(rows - np.median(rows), columns - np.median(columns))
-    nearest = int(np.argmin(away))
-    return (
-        float(grid.eastings[columns[nearest]]),
-        float(grid.northings[rows[nearest]]),
-    )

@@ -126,7 +126,7 @@ def open_raster(path: Path) -> Iterator[Any]:
     Raises
     ------
     InputError
-        Where the file cannot be opened.
+        Where the file cannot be opened, or fails while it is read in the block.
     """
     driver = find_driver(path)
     try:
@@ -144,7 +144,10 @@ def open_raster(path: Path) -> Iterator[Any]:
                 "as a GeoTIFF and give that."
             )
             raise InputError(message)
-        yield dataset
+        try:
+            yield dataset
+        except RasterioError as error:
+            raise _damaged(path) from error
 
 
 def _damaged(path: Path) -> InputError:

@@ -145,6 +145,9 @@ def find_source(
         _check_heights(path, dataset)
         transform, flipped = _find_transform(path, dataset)
         crs, said = _find_crs(path, dataset, elevation_crs)
+        if crs.is_geographic and transform.c >= 180:
+            # Longitudes counted from 0 to 360.
+            transform = Affine.translation(-360, 0) @ transform
         unit, unit_said = _find_unit(path, dataset, crs, z_unit)
         if dataset.count > 1:
             text = f"has {dataset.count} bands; the first is taken as the height"

@@ -37,12 +37,15 @@ from sitekit.kernels.night_loop import (
     Plan,
     Record,
     Shared,
+    Water,
     World,
     run_steps,
 )
 
 #: Gravity and the temperature that deficits are counted from. [m s⁻²], [K]
 GRAVITY, TEMPERATURE = 9.81, 283.0
+#: The lightest air that flows; keeps the balance of a face defined. [m s⁻²]
+LEAST_BUOYANCY = 1e-6
 #: Least fall of the surface over an open edge. [m m⁻¹]
 EDGE_SLOPE = 0.003
 
@@ -154,7 +157,7 @@ class NightState:
     edge_buoyancy: float
 
 
-def run_night(  # noqa: PLR0913
+def run_night(
     ground: NightGround,
     seconds: float,
     *,
@@ -226,6 +229,7 @@ def run_night(  # noqa: PLR0913
         _pack(faces, 0, ground.bed),
         _pack(faces, 1, ground.bed),
         _open_edges(ground, closed_edges),
+        _find_water(ground),
     )
     first, second = _first_air(world, start), _first_air(world, None)
     record = Record(*(np.zeros_like(first.depth) for _ in range(3)))
@@ -280,15 +284,13 @@ def _pad_ground(ground: NightGround) -> Ground:
     bed = ground.bed
     missing = np.isnan(bed)
     level = np.where(missing, WALL, bed - np.nanmin(bed)) if not missing.all() else bed
-    decay = np.asarray(ground.decay)
-    if ground.open_water is not None:
-        decay = np.where(ground.open_water, -decay, decay)
+    source = np.maximum(buoyancy_of(ground.deficit), LEAST_BUOYANCY)
     return Ground(
         bed=_pad(level, bed, WALL),
         production=_pad(np.where(missing, 0, ground.production), bed, 0.0),
-        source=_pad(buoyancy_of(ground.deficit), bed, float(np.max(ground.deficit))),
+        source=_pad(source, bed, LEAST_BUOYANCY),
         drag=_pad(ground.drag, bed, 0.0),
-        decay=_pad(decay, bed, 0.0),
+        decay=_pad(ground.decay, bed, 0.0),
     )
 
 
@@ -308,12 +310,26 @@ def _pack(faces: BarrierFaces | None, along: int, bed: NDArray[Any]) -> Blocked:
     kind = bed.dtype
     return Blocked(
         begin=np.searchsorted(row, np.arange(bed.shape[0] + 4)),
+        row=row,
         column=faces.column[mine] + 1,
         height=faces.height[mine].astype(kind),
         foot=np.minimum(faces.foot, faces.height)[mine].astype(kind),
         pores=pores.astype(kind),
         gap=faces.gap[mine].astype(kind),
         stretch=faces.stretch[mine].astype(kind),
+    )
+
+
+def _find_water(ground: NightGround) -> Water:
+    """List the cells of open water by row."""
+    water = ground.open_water
+    water = np.zeros(ground.bed.shape, bool) if water is None else water
+    row, column = np.nonzero(water)
+    return Water(
+        begin=np.searchsorted(row + 1, np.arange(ground.bed.shape[0] + 2)),
+        row=row + 1,
+        column=column + 1,
+        mixing=np.asarray(ground.decay)[water].astype(ground.bed.dtype),
     )
 
 

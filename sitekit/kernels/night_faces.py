@@ -22,6 +22,8 @@ class Blocked(NamedTuple):
     ----------
     begin : (row + 1,) ndarray of int
         First face of each row.
+    row : (face,) ndarray of int
+        Row of each face.
     column : (face,) ndarray of int
         Column of each face.
     height : (face,) ndarray
@@ -37,6 +39,7 @@ class Blocked(NamedTuple):
     """
 
     begin: NDArray[Any]
+    row: NDArray[Any]
     column: NDArray[Any]
     height: NDArray[Any]
     foot: NDArray[Any]
@@ -65,11 +68,16 @@ class Edges(NamedTuple):
 
 @njit(cache=True, error_model="numpy")
 def block_x(
-    row: int, old: Air, new: Air, ground: Ground, blocked: Blocked, step: Step
+    rows: tuple[int, int],
+    old: Air,
+    new: Air,
+    ground: Ground,
+    blocked: Blocked,
+    step: Step,
 ) -> None:
-    """Replace the flux through the barrier faces within one row."""
-    for i in range(blocked.begin[row], blocked.begin[row + 1]):
-        j = blocked.column[i]
+    """Replace the flux through the barrier faces within some rows."""
+    for i in range(blocked.begin[rows[0]], blocked.begin[rows[1]]):
+        row, j = blocked.row[i], blocked.column[i]
         west, east = (row, j - 1), (row, j)
         above, below = old.flux_y[row], old.flux_y[row + 1]
         aside = step.quarter * (above[j - 1] + above[j] + below[j - 1] + below[j])
@@ -167,15 +175,22 @@ def _series(drag: Any, opening: Any) -> Any:
 
 @njit(cache=True, error_model="numpy")
 def edge_x(
-    row: int, old: Air, new: Air, ground: Ground, edges: Edges, step: Step
+    rows: tuple[int, int],
+    old: Air,
+    new: Air,
+    ground: Ground,
+    edges: Edges,
+    step: Step,
 ) -> None:
-    """Let air out over the western and eastern edge of one row."""
+    """Let air out over the western and eastern edge of some rows."""
     last = old.depth.shape[1] - 2
     for j, inner, face, sign, is_open in (
         (1, 2, 1, -1, edges.west),
         (last, last - 1, last + 1, 1, edges.east),
     ):
-        if is_open:
+        if not is_open:
+            continue
+        for row in range(rows[0], rows[1]):
             aside = step.half * (old.flux_y[row, j] + old.flux_y[row + 1, j])
             flux = sign * old.flux_x[row, face]
             out = _outward(

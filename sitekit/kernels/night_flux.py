@@ -52,8 +52,7 @@ class Ground(NamedTuple):
     drag : (row, column) ndarray
         Drag coefficient.
     decay : (row, column) ndarray
-        Rate of mixing into the air above [s⁻¹]; on open water the negative of
-        the velocity of mixing. [m s⁻¹]
+        Rate of mixing into the air above. [s⁻¹]
     """
 
     bed: NDArray[Any]
@@ -77,12 +76,12 @@ class Step(NamedTuple):
     half: Any
     one: Any
     thin: Any
+    push: Any
+    hold: Any
     inertia: Any
     own: Any
     lent: Any
-    least: Any
     tiny: Any
-    shallow: Any
     lightest: Any
     heaviest: Any
 
@@ -102,19 +101,17 @@ def free_flux(
     top = before if before > after else after
     sill = bed[0] if bed[0] > bed[1] else bed[1]
     over = top - sill
-    weight = step.half * (gravity[0] + gravity[1])
-    weight = weight if weight > step.least else step.least
     square = over * over
+    # The halves of the means of gravity cancel, but for that of the fall.
+    twice = gravity[0] + gravity[1]
+    fall = twice * (before - after) + over * (gravity[0] - gravity[1])
     fast = flux * flux + aside * aside
-    fall = weight * (before - after)
-    fall += step.half * over * (gravity[0] - gravity[1])
+    inertia = twice * square * over
     limit = step.inertia * fast
-    inertia = weight * square * over
     limit = limit if limit > inertia else inertia
-    push = (smooth * weight * square + step.rate * fall * limit) * square * over
-    hold = step.seconds * step.half * (drag[0] + drag[1]) * sqrt(fast)
-    still = inertia * square + hold * limit
-    return push / still if over > step.thin else step.zero
+    hold = step.hold * (drag[0] + drag[1]) * sqrt(fast)
+    push = square * (smooth * inertia + step.push * fall * (over * limit))
+    return push / (square * inertia + hold * limit) if over > step.thin else step.zero
 
 
 @njit(cache=True, error_model="numpy", fastmath=FAST)
@@ -229,10 +226,7 @@ def update_row(
         blend = own + brought / full if full > step.tiny else source[j]
         blend = blend if blend > step.lightest else step.lightest
         new_gravity[j] = blend if blend < step.heaviest else step.heaviest
+        # One over one and the loss, to the order that the step is good for.
         loss = step.seconds * decay[j]
-        # Over open water the rate of mixing is a velocity over the depth.
-        deep = depth[j] if depth[j] > step.shallow else step.shallow
-        reach = step.one if loss >= step.zero else deep
-        loss = loss if loss >= step.zero else -loss
-        new_depth[j] = full * reach / (reach + loss)
+        new_depth[j] = full * (step.one - loss * (step.one - loss))
     return short

@@ -34,6 +34,8 @@ from sitekit.kernels.night_threads import meet
 
 #: Steps between two looks at how long a step may be.
 STEPS_PER_LOOK = 10
+#: Rows that are worked on together; what they need fits the cache.
+ROWS_IN_WORK = 16
 #: Longest step, and share of the time in which a wave crosses a cell. [s], [1]
 LONGEST_STEP, COURANT = 10.0, 0.6
 #: Weight of the speed against the wave, and the speed that is counted at most.
@@ -54,6 +56,25 @@ THIN = 1e-4
 SHALLOW = 0.3
 
 
+class Water(NamedTuple):
+    """Cells of open water, in order of their row.
+
+    Parameters
+    ----------
+    begin : (row + 1,) ndarray of int
+        First cell of each row.
+    row, column : (cell,) ndarray of int
+        Where each lies.
+    mixing : (cell,) ndarray
+        Velocity of mixing. [m s⁻¹]
+    """
+
+    begin: NDArray[Any]
+    row: NDArray[Any]
+    column: NDArray[Any]
+    mixing: NDArray[Any]
+
+
 class World(NamedTuple):
     """Everything that does not change during a night."""
 
@@ -61,6 +82,7 @@ class World(NamedTuple):
     blocked_x: Blocked
     blocked_y: Blocked
     edges: Edges
+    water: Water
 
 
 class Plan(NamedTuple):
@@ -145,7 +167,7 @@ def run_steps(
     time, looked, seconds, steps = 0.0, 0.0, 0.0, 0
     while time < plan.seconds:
         if steps % STEPS_PER_LOOK == 0:
-            seconds = _look(band, old, record, plan, (looked, time), shared)
+            seconds = _look(band, old, world, record, plan, (looked, time), shared)
             looked = time
         seconds = min(seconds, plan.seconds - time)
         step = _prepare(seconds, time, old.depth, plan)
@@ -158,7 +180,7 @@ def run_steps(
         old, new = new, old
         time += seconds
         steps += 1
-    _look(band, old, record, plan, (looked, time), shared)
+    _look(band, old, world, record, plan, (looked, time), shared)
     return time, steps
 
 
@@ -180,12 +202,12 @@ def _prepare(seconds: float, time: float, like: NDArray[Any], plan: Plan) -> Ste
         half=kind(0.5),
         one=kind(1.0),
         thin=kind(THIN),
-        inertia=kind(INERTIA),
+        push=kind(0.5 * seconds / plan.cell_size),
+        hold=kind(0.5 * seconds),
+        inertia=kind(2.0 * INERTIA),
         own=kind(OWN),
         lent=kind(0.5 * (1.0 - OWN)),
-        least=kind(1e-6),
         tiny=kind(1e-12),
-        shallow=kind(SHALLOW),
         lightest=kind(plan.lightest),
         heaviest=kind(plan.heaviest),
     )
@@ -201,21 +223,24 @@ def _bounds(band: int, bands: int, rows: int) -> tuple[int, int]:
 def _advance(
     band: int, old: Air, new: Air, world: World, step: Step, spare: NDArray[Any]
 ) -> float:
-    """Take one step in one band, row by row."""
+    """Take one step in one band, a few rows at a time."""
     first, end = _bounds(band, len(spare), old.depth.shape[0] - 2)
     # The faces above a band belong to the band above: a copy, worked out twice,
     # spares waiting for it.
-    north = spare[band] if band > 0 else new.flux_y[first]
-    _faces_above(first, old, new, north, world, step)
+    top = spare[band] if band > 0 else new.flux_y[first]
+    _faces_above(first, old, new, top, world, step)
     short = 0.0
-    for row in range(first, end):
-        flux_x_row(row, old, world.ground, step, new.flux_x[row])
-        block_x(row, old, new, world.ground, world.blocked_x, step)
-        edge_x(row, old, new, world.ground, world.edges, step)
-        south = new.flux_y[row + 1]
-        _faces_above(row + 1, old, new, south, world, step)
-        short += update_row(row, old, new, (north, south), world.ground, step)
-        north = south
+    for start in range(first, end, ROWS_IN_WORK):
+        rows = (start, min(start + ROWS_IN_WORK, end))
+        for row in range(rows[0], rows[1]):
+            flux_x_row(row, old, world.ground, step, new.flux_x[row])
+        block_x(rows, old, new, world.ground, world.blocked_x, step)
+        edge_x(rows, old, new, world.ground, world.edges, step)
+        for row in range(rows[0], rows[1]):
+            _faces_above(row + 1, old, new, new.flux_y[row + 1], world, step)
+        for row in range(rows[0], rows[1]):
+            lines = (top if row == first else new.flux_y[row], new.flux_y[row + 1])
+            short += update_row(row, old, new, lines, world.ground, step)
     return short
 
 
@@ -225,8 +250,10 @@ def _faces_above(
 ) -> None:
     """Find the flux through all faces between a row and the row above."""
     flux_y_row(row, old, world.ground, step, line)
-    block_y(row, old, new, line, world.ground, world.blocked_y, step)
-    edge_y(row, old, line, world.ground, world.edges, step)
+    if world.blocked_y.begin[row] < world.blocked_y.begin[row + 1]:
+        block_y(row, old, new, line, world.ground, world.blocked_y, step)
+    if row == 1 or row == old.depth.shape[0] - 1:
+        edge_y(row, old, line, world.ground, world.edges, step)
 
 
 @njit(cache=True)
@@ -250,7 +277,7 @@ def _limit_row(row: int, old: Air, new: Air, step: Step) -> None:
     """Scale what flows out of each cell to what the cell holds."""
     west_east, north, south = new.flux_x[row], new.flux_y[row], new.flux_y[row + 1]
     # A hair less, so that rounding cannot bring the depth below zero again.
-    whole = step.one - step.least
+    whole = step.one - step.one / 2**20
     for j in range(1, len(west_east) - 1):
         out = max(-west_east[j], step.zero) + max(west_east[j + 1], step.zero)
         out += max(-north[j], step.zero) + max(south[j], step.zero)
@@ -267,6 +294,7 @@ def _limit_row(row: int, old: Air, new: Air, step: Step) -> None:
 def _look(
     band: int,
     air: Air,
+    world: World,
     record: Record,
     plan: Plan,
     times: tuple[float, float],
@@ -274,13 +302,18 @@ def _look(
 ) -> float:
     """Add to the record, and find how long the next steps may be."""
     bands = len(shared.spare)
-    first, end = _bounds(band, bands, air.depth.shape[0] - 2)
+    rows = _bounds(band, bands, air.depth.shape[0] - 2)
     since, now = times
-    last = max(now - max(since, plan.seconds - LAST_HOUR), 0.0)
-    fastest = 0.0
-    for row in range(first, end):
-        fastest = max(fastest, _look_at_row(row, air, record, now - since, last))
-    shared.fastest[band] = fastest
+    look = _prepare_look(
+        now - since, min(now - plan.seconds + LAST_HOUR, now - since), air.depth
+    )
+    peak = np.zeros_like(air.depth[0])
+    for row in range(rows[0], rows[1]):
+        _look_at_row(row, air, record.pool[row], peak, look)
+        if look.last > 0:
+            _record_row(row, air, record, look)
+    _mix_water(rows, air, world)
+    shared.fastest[band] = sqrt(peak.max())
     meet(shared.counter, bands)
     fastest = shared.fastest.max()
     seconds = LONGEST_STEP
@@ -291,30 +324,82 @@ def _look(
     return float(np.float32(seconds))
 
 
+class Look(NamedTuple):
+    """Numbers of one look, all of the type of the state."""
+
+    elapsed: Any
+    last: Any
+    zero: Any
+    half: Any
+    floor: Any
+    weight: Any
+    limit: Any
+    deep: Any
+    slow: Any
+
+
+@njit(cache=True)
+def _prepare_look(elapsed: float, last: float, like: NDArray[Any]) -> Look:
+    """Turn the numbers of a look into the type of the state."""
+    kind = like.dtype.type
+    return Look(
+        elapsed=kind(elapsed),
+        last=kind(last),
+        zero=kind(0.0),
+        half=kind(0.5),
+        floor=kind(SPEED_DEPTH),
+        weight=kind(SPEED_WEIGHT**2),
+        limit=kind(SPEED_LIMIT**2),
+        deep=kind(POOL_DEPTH),
+        slow=kind(POOL_SPEED**2),
+    )
+
+
 @njit(cache=True, error_model="numpy", fastmath=FAST)
 def _look_at_row(
-    row: int, air: Air, record: Record, elapsed: float, last: float
-) -> float:
-    """Add one row to the record and find its fastest wave or flow."""
-    kind = air.depth.dtype.type
-    flux, north, south = air.flux_x[row], air.flux_y[row], air.flux_y[row + 1]
-    fastest = 0.0
+    row: int, air: Air, pool: NDArray[Any], peak: NDArray[Any], look: Look
+) -> None:
+    """Count the time under a pool, and keep the fastest of each column.
+
+    The fastest is kept as a square: that of the wave, b h, or of the flow.
+    """
+    depths, gravity, flux = air.depth[row], air.buoyancy[row], air.flux_x[row]
+    above, below = air.flux_y[row], air.flux_y[row + 1]
+    for j in range(1, len(flux) - 1):
+        depth = depths[j]
+        over = depth if depth > look.floor else look.floor
+        thin = 1 / (over * over)
+        east, west = flux[j + 1], -flux[j]
+        along = max(look.zero, east, west)
+        down = max(look.zero, below[j], -above[j])
+        out = (along * along + down * down) * thin
+        out = look.weight * min(out, look.limit)
+        peak[j] = max(peak[j], depth * gravity[j], out)
+        along, down = look.half * (east - west), look.half * (below[j] + above[j])
+        slow = (along * along + down * down) * thin < look.slow
+        pool[j] += look.elapsed if (depth > look.deep) & slow else look.zero
+
+
+@njit(cache=True, error_model="numpy", fastmath=FAST)
+def _record_row(row: int, air: Air, record: Record, look: Look) -> None:
+    """Add the depth and the speed of one row to those of the last hour."""
+    flux, above, below = air.flux_x[row], air.flux_y[row], air.flux_y[row + 1]
     for j in range(1, len(flux) - 1):
         depth = air.depth[row, j]
-        wave = depth * air.buoyancy[row, j]
-        along = max(flux[j + 1], -flux[j], kind(0.0))
-        down = max(south[j], -north[j], kind(0.0))
-        over = max(depth, kind(SPEED_DEPTH))
-        out = sqrt(along * along + down * down) / over
-        out = SPEED_WEIGHT * min(out, SPEED_LIMIT)
-        fastest = max(fastest, wave, out * out)
-        along, down = flux[j] + flux[j + 1], north[j] + south[j]
-        speed = sqrt(along * along + down * down) / (2 * over)
-        record.depth[row, j] += last * depth
-        record.speed[row, j] += last * speed
-        if depth > POOL_DEPTH and speed < POOL_SPEED:
-            record.pool[row, j] += elapsed
-    return sqrt(fastest)
+        over = depth if depth > look.floor else look.floor
+        along, down = flux[j] + flux[j + 1], above[j] + below[j]
+        speed = look.half * sqrt(along * along + down * down) / over
+        record.depth[row, j] += look.last * depth
+        record.speed[row, j] += look.last * speed
+
+
+@njit(cache=True)
+def _mix_water(rows: tuple[int, int], air: Air, world: World) -> None:
+    """Let air over open water mix at a velocity over its depth."""
+    water = world.water
+    for i in range(water.begin[rows[0]], water.begin[rows[1]]):
+        cell = water.row[i], water.column[i]
+        world.ground.decay[cell] = water.mixing[i] / max(air.depth[cell], SHALLOW)
 
 
 @njit(cache=True)

@@ -4,6 +4,7 @@ The time loop stays inside compiled code: each thread runs the whole of it for
 its own band of rows and meets the others once a step.
 """
 
+import os
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,18 @@ from llvmlite import ir
 from numba import njit, types
 from numba.extending import intrinsic
 from numpy.typing import NDArray
+
+#: Looks at the counter before the core is offered to others.
+PATIENCE = 2000
+
+if os.name == "posix":
+    _give_way = types.ExternalFunction("sched_yield", types.int32())
+else:
+
+    @njit(cache=True)
+    def _give_way() -> int:
+        """Go on waiting."""
+        return 0
 
 
 @intrinsic
@@ -43,5 +56,8 @@ def meet(counter: NDArray[np.int64], threads: int) -> None:
         return
     come = _add_at_once(counter, 1) + 1
     all_come = (come + threads - 1) // threads * threads
+    waits = 0
     while _add_at_once(counter, 0) < all_come:
-        pass
+        waits += 1
+        if waits > PATIENCE:
+            _give_way()

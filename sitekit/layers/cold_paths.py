@@ -10,7 +10,7 @@ from sitekit.layers.catalogue import layer
 from sitekit.settings import Setting
 
 #: Catchment from which open ground sends down air enough to matter. [m²]
-SMALLEST_PATH = 10_000.0
+SMALLEST_PATH = 5_000.0
 #: A line of steepest descent on a plane gathers what lies above it and nothing
 #: from the sides; a path needs a trough that leads the air together. [cell]
 FEWEST_CELLS = 60

@@ -29,8 +29,10 @@ HOUR = 3600.0
 FINE_HOURS = 1.0 * HOUR
 #: Air deeper than this is carried over by its level, thinner air by its depth. [m]
 POOL_FROM = 1.0
-#: Fewest cells along a side for which a coarse start is worth its while.
-FEWEST_CELLS = 40
+#: Fewest cells for which a coarse start is worth its while, and the largest cell
+#: for which it is right: doubled cells of 50 m lost the gullies that thermometers
+#: tell apart on ground where 25 m kept them.
+COARSE_START_FROM, COARSE_START_TO = 100_000, 8.0
 #: Above this share of water a cell of the flow grid is open water.
 MOSTLY = 0.5
 
@@ -157,7 +159,8 @@ def _run(field: _Field, seconds: float, closed_edges: Sequence[Any]) -> NightSta
         "closed_edges": closed_edges,
         "threads": threads,
     }
-    if min(field.bed.shape) < FEWEST_CELLS or seconds <= 2 * FINE_HOURS:
+    worthwhile = field.bed.size >= COARSE_START_FROM and seconds > 2 * FINE_HOURS
+    if not worthwhile or field.cell_size > COARSE_START_TO:
         return run_night(field.ground(), seconds, faces=field.faces(), **common)
     coarse = field.coarser(2)
     early = run_night(
@@ -179,7 +182,7 @@ def _run(field: _Field, seconds: float, closed_edges: Sequence[Any]) -> NightSta
 def _carry_over(
     early: NightState, coarse: NDArray[np.float32], fine: NDArray[np.float32]
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Lay the air of doubled cells onto the cells: pools by level, the rest by depth."""
+    """Lay air of doubled cells onto the cells: pools by level, thin air as it is."""
     depth = double(early.depth, fine.shape)
     level = double(early.depth + coarse, fine.shape)
     pooled = np.maximum(level - fine, 0)

@@ -5,6 +5,7 @@ little. No fixed bonus: it all hangs on the water's warmth, size and height, on
 the water seen from the spot, and on the ice.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -80,7 +81,7 @@ def lake_reach(area: float) -> float:
     >>> round(lake_reach(1.0)), round(lake_reach(0.25))
     (250, 125)
     """
-    return 250.0 * float(area) ** 0.5
+    return 250.0 * math.sqrt(area)
 
 
 def ice_dates(

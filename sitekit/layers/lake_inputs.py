@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
+from shapely.geometry.base import BaseGeometry
 
 from sitekit.grid import Grid
 from sitekit.kernels.distance import nearest_points
@@ -71,22 +72,22 @@ def _number(value: object) -> float:
     return float(value) if isinstance(value, int | float) else float("nan")
 
 
-def _distance(outline: Any, grid: Grid) -> NDArray[np.float32]:
-    """Distance of each cell from the shore, 0 on the water. [m]"""
+def _distance(outline: BaseGeometry, grid: Grid) -> NDArray[np.float32]:
+    """Tell the distance of each cell from the shore, 0 on the water, in metres."""
     dense = shapely.segmentize(outline, grid.cell_size / 2)
     points = shapely.get_coordinates(dense)
     away = nearest_points(points, grid.eastings, grid.northings)[0]
     return np.where(_on_water(outline, grid), 0, away).astype(np.float32)
 
 
-def _on_water(outline: Any, grid: Grid) -> NDArray[np.bool_]:
+def _on_water(outline: BaseGeometry, grid: Grid) -> NDArray[np.bool_]:
     shapely.prepare(outline)
     east, north = np.meshgrid(grid.eastings, grid.northings)
     inside: NDArray[np.bool_] = shapely.contains_xy(outline, east, north)
     return inside
 
 
-def _fetch(outline: Any, grid: Grid) -> NDArray[np.float32]:
+def _fetch(outline: BaseGeometry, grid: Grid) -> NDArray[np.float32]:
     """Tell the factor for the water seen from each cell, in 16 directions."""
     far = REACHES * lake_reach(outline.area / 1e6)
     cell = max(grid.cell_size, far / CELLS_SEEN)

@@ -69,6 +69,33 @@ def landform(
     )
 
 
+@layer(
+    units="m",
+    long_name="height above the low ground around",
+    reference="windows of ±500 m; common practice, no source",
+    written=False,
+)
+def low_ground_height(
+    elevation: NDArray[np.float32], landform: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Tell how far a spot lies above the low ground around.
+
+    Parameters
+    ----------
+    elevation : (row, column) ndarray
+        Height of the ground. [m]
+    landform : (3, row, column) ndarray
+        Lowest, highest and mean ground around. [m]
+
+    Returns
+    -------
+    height : (row, column) ndarray of float32
+        At least 0. [m]
+    """
+    height: NDArray[np.float32] = np.maximum(elevation - landform[0], np.float32(0))
+    return height
+
+
 def coarser_by(cell_size: float, flow_cell: float) -> int:
     """Tell how many survey cells lie along the side of a flow cell.
 

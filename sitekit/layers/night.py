@@ -442,7 +442,8 @@ def still_warmth(
         At most 0. [degC]
     """
     moved = 1 + (night_air[SPEED] / np.float32(still_speed)) ** 2
-    return (-np.float32(still_cold) / moved).astype(np.float32)
+    warmth: NDArray[np.float32] = (-np.float32(still_cold) / moved).astype(np.float32)
+    return warmth
 
 
 @layer(
@@ -472,7 +473,10 @@ def sky_warmth(
     warmth : (row, column) ndarray of float32
         At least 0. [degC]
     """
-    return (np.float32(sky_effect) * (1 - sky_view_factor)).astype(np.float32)
+    warmth: NDArray[np.float32] = (
+        np.float32(sky_effect) * (1 - sky_view_factor)
+    ).astype(np.float32)
+    return warmth
 
 
 @layer(

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from sitekit.layers import season
 from sitekit.layers.catalogue import layer
@@ -20,6 +21,10 @@ ALWAYS, OF_OFFSET, OF_BACKGROUND, COVER_UNKNOWN, AT_REFERENCE = 0.8, 0.4, 0.5, 0
 #: How far an openness may be wrong to either side.
 OPENNESS_DOUBT = 0.1
 OPENNESS = 5
+#: Ground that good ground is looked for in, and its place there in per cent. [m]
+NEAR, GOOD_GROUND = 500.0, 80.0
+#: What a metre of held air counts, and the most that counts. [degC m⁻¹], [m]
+HELD_COUNTS, MOST_HELD = 2.0, 2.0
 
 
 @layer(
@@ -28,7 +33,7 @@ OPENNESS = 5
     reference=FLOW,
     written=False,
 )
-def night_warmth(  # noqa: PLR0913 - one argument for each term
+def night_warmth(
     background_warmth: NDArray[np.float32],
     crest_warmth: NDArray[np.float32],
     concave_warmth: NDArray[np.float32],
@@ -105,6 +110,53 @@ def frost_night_offset(
         np.float32
     )
     return offset
+
+
+@layer(
+    units="degC",
+    long_name="cold of a spot against good ground nearby, held air counted twice",
+    reference="limits set so that an adviser's verdicts on made ground come out",
+    written=False,
+)
+def night_cold(
+    frost_night_offset: NDArray[np.float32],
+    pooling_depth: NDArray[np.float32],
+    field: NDArray[np.bool_],
+    water: NDArray[np.bool_],
+    *,
+    cell_size: float,
+) -> NDArray[np.float32]:
+    """Tell how cold a spot is for planting.
+
+    Against the milder ground within 500 m of the field, not against the reference
+    place, which may itself lie in a hollow. Ground that holds its air all night
+    counts as colder than its minimum says: it stays cold for longer and its pool
+    swells on long nights.
+
+    Parameters
+    ----------
+    frost_night_offset : (row, column) ndarray
+        Night offset. [degC]
+    pooling_depth : (row, column) ndarray
+        Depth of held air with barriers. [m]
+    field, water : (row, column) ndarray of bool
+        The field; open water.
+    cell_size : float
+        Side of a cell. [m]
+
+    Returns
+    -------
+    cold : (row, column) ndarray of float32
+        The larger the colder. [degC]
+    """
+    away = ndimage.distance_transform_edt(~field, sampling=cell_size)
+    near = frost_night_offset[(away <= NEAR) & ~water]
+    good = np.nanpercentile(near, GOOD_GROUND)
+    held = np.minimum(pooling_depth, MOST_HELD)
+    cold: NDArray[np.float32] = (
+        np.maximum(good - frost_night_offset, 0) + HELD_COUNTS * held
+    ).astype(np.float32)
+    return cold
 
 
 @layer(

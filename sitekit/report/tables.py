@@ -174,8 +174,7 @@ Column = tuple[str, str, Callable[[Block, str], str]]
 
 def _ground_columns(survey: Survey) -> tuple[Column, ...]:
     facts = _Facts(survey)
-    reference = survey.site.reference
-    against = f" against {reference.name}" if reference else ""
+    against = f" against {survey.site.reference_name}"
     return (
         ("Height", "elevation", facts.metres),
         ("Slope", "slope", facts.slope),

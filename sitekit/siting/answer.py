@@ -6,6 +6,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from sitekit import words
+from sitekit.layers.catalogue import NOTHING
 from sitekit.results import Answer, Measure
 from sitekit.site import Site
 from sitekit.siting.evidence import AGREES, CONTRADICTS, tell_note
@@ -15,8 +16,8 @@ from sitekit.words import CONDITIONS, HARDY, REFUSED, SITE_CLASSES, TEST_FIRST, 
 #: Cells that a hollow must be wide, and noises that it must be deep, to be seen.
 CELLS_WIDE, NOISES_DEEP = 3, 2
 STAMP = (
-    "From terrain only. No thermometer has stood on this ground yet: the map ranks "
-    "places, it gives no degrees and no years."
+    "From terrain only. No thermometer has stood on this ground yet: night figures may "
+    "be out by 1.5 °C, and no years are counted."
 )
 CAUTIONS = (
     "Before any digging, test holes included, ask the national one-call service and "
@@ -245,12 +246,15 @@ def _unknowns(
             "elevation cannot see packed ground."
         )
     told.append(
-        "Degrees and years: without records and thermometers the map ranks places only."
+        "How strongly low ground cools here: two thermometers, one low and one 20 to "
+        "40 m above it, settle most of it."
     )
+    told.append("Years: without a record no poor-crop years are counted.")
     if "barriers" not in site.given:
         told.append(
             "Hedges, walls and banks: none were given, so none hold air on this map."
         )
+    absent = {name: lack for name, lack in absent.items() if lack != NOTHING}
     lacking = sorted(set(absent.values()))
     if lacking:
         which = listed([a.replace("_", " ") for a in sorted(absent)])

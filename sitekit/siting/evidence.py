@@ -15,8 +15,8 @@ from sitekit.words import REFUSED, SITE_CLASSES, TEST_FIRST
 AGREES, CONTRADICTS, NOT_JUDGED = "agrees", "contradicts", "not judged"
 #: Held air from which a note of cold is borne out. [m]
 SOME_AIR = 0.3
-#: Height above the low ground below which a note of cold is borne out. [m]
-LOW_GROUND = 2.0
+#: Cold against good ground nearby from which a note of cold is borne out. [degC]
+COLD = 1.2
 #: Wetness from which a note of standing water is borne out.
 WET = 9.0
 #: Slope below which a note of standing water is borne out. [degree]
@@ -125,7 +125,8 @@ def _values_around(
     names = (
         "pooling_depth",
         "path_margin",
-        "relative_height",
+        "night_cold",
+        "frost_night_offset",
         "wetness_index",
         "slope",
         "wind_exposure",
@@ -140,9 +141,9 @@ def _is_cold(values: dict[str, NDArray[np.float32]]) -> str:
         return f"the map holds {words.with_unit(depth, 'm', 1)} of cold air here"
     if float(np.nanmin(values["path_margin"])) < 1:
         return "a cold-air path passes here on the map"
-    height = float(np.nanmin(values["relative_height"]))
-    if height < LOW_GROUND:
-        return f"it lies {words.with_unit(height, 'm', 1)} above the low ground nearby"
+    if float(np.nanmax(values["night_cold"])) >= COLD:
+        offset = words.offset(float(np.nanmin(values["frost_night_offset"])))
+        return f"the map makes a clear still night {offset} here"
     return ""
 
 

@@ -8,12 +8,9 @@ from numpy.typing import NDArray
 
 from sitekit.site import Site
 from sitekit.suitability.ground import Ground, Soil, Verdict
-from sitekit.suitability.reasons import give_reason
+from sitekit.suitability.reasons import give_reason, layers_named
 from sitekit.suitability.score import NOT_JUDGED
 from sitekit.words import SITE_CLASSES
-
-#: Columns that wait for an input that is not there yet.
-NOT_YET = ("frost_night_offset_degc", "poor_crop_years")
 
 
 @dataclass(frozen=True)
@@ -65,7 +62,10 @@ class Places:
             "reason": self._reasons(verdict, rows, columns),
             "slope_pct": np.round(100 * slope, 1).astype(float).tolist(),
             "aspect_deg": np.round(self.layers["aspect"][here]).astype(float).tolist(),
-            **{name: [np.nan] * len(rows) for name in NOT_YET},
+            "frost_night_offset_degc": np.round(
+                self.layers["frost_night_offset"][here], 1
+            ).tolist(),
+            "poor_crop_years": [np.nan] * len(rows),
             "confidence": self.confidence(rows, columns),
         }
 
@@ -94,7 +94,7 @@ class Places:
     def _reasons(
         self, verdict: Verdict, rows: NDArray[np.intp], columns: NDArray[np.intp]
     ) -> list[str]:
-        names = {f.layer for f in verdict.fruit.factors} | {"slope"}
+        names = layers_named(verdict.fruit)
         values = {
             n: self.layers[n][rows, columns].tolist() for n in names if n in self.layers
         }
@@ -108,6 +108,7 @@ class Places:
                 float(verdict.suits[row, column]),
                 tested=bool(soil[i] != Soil.NOT_TESTED),
                 source_cell=self.site.model.source_cell,
+                reference=self.site.reference_name,
             )
             for i, (row, column) in enumerate(zip(rows, columns, strict=True))
         ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from math import radians, tan
+from string import Formatter
 
 from sitekit import words
 from sitekit.fruit import Factor, Fruit
@@ -10,6 +11,10 @@ from sitekit.suitability.score import ENOUGH
 
 #: Membership from which a factor is not worth naming.
 NEARLY_ALL = 0.97
+#: What a reason may name beside layers: the held air in words.
+HELD = "held"
+#: Held air that is worth naming. [m]
+LEAST_HELD = 0.1
 UNTESTED = "drainage not tested"
 
 
@@ -26,9 +31,24 @@ def path_words(margin: float) -> str:
     return "so near that its air stands here" if margin < 1 else "close by"
 
 
+def held_words(depth: float) -> str:
+    """Say how much cold air is held.
+
+    Examples
+    --------
+    >>> held_words(0.0)
+    'no cold air held'
+    """
+    if depth < LEAST_HELD:
+        return "no cold air held"
+    return f"{words.with_unit(depth, 'm', 1)} of cold air held"
+
+
 #: How the value of each layer is written.
 VALUE_WORDS: Mapping[str, Callable[[float], str]] = {
     "pooling_depth": lambda v: words.with_unit(v, "m", 1),
+    "frost_night_offset": words.offset,
+    "low_ground_height": lambda v: words.with_unit(v, "m", 0 if v >= 2 else 1),
     "path_margin": path_words,
     "relative_height": lambda v: words.with_unit(v, "m", 0 if v >= 2 else 1),
     "slope": lambda v: words.percent(tan(radians(v))),
@@ -42,13 +62,46 @@ VALUE_WORDS: Mapping[str, Callable[[float], str]] = {
 }
 
 
-def say_factor(factor: Factor, value: float) -> str:
-    """Write what a factor finds at a place, as half a sentence."""
-    if factor.layer in VALUE_WORDS:
-        text = VALUE_WORDS[factor.layer](value)
-    else:
-        text = words.number(value, 1)
-    return factor.say.format(value=text)
+def write_value(layer: str, value: float) -> str:
+    """Write the value of a layer as its reason does."""
+    if layer in VALUE_WORDS:
+        return VALUE_WORDS[layer](value)
+    return words.number(value, 1)
+
+
+def layers_named(fruit: Fruit) -> set[str]:
+    """Name the layers whose values the reasons of a fruit may tell."""
+    told = {"slope"}
+    for factor in fruit.factors:
+        told.add(factor.layer)
+        told |= {name for _, name, _, _ in Formatter().parse(factor.say) if name}
+    if HELD in told:
+        told = told - {HELD} | {"pooling_depth"}
+    return told - {"value", "reference"}
+
+
+def say_factor(factor: Factor, values: Mapping[str, float], reference: str) -> str:
+    """Write what a factor finds at a place, as half a sentence.
+
+    Parameters
+    ----------
+    factor : Factor
+        The factor; its text may name its own ``{value}``, any other layer, the
+        ``{held}`` air in words, and the ``{reference}`` place.
+    values : mapping of str to float
+        Values of the layers at the place.
+    reference : str
+        Name of the reference place.
+
+    Returns
+    -------
+    text : str
+        Half a sentence.
+    """
+    texts = {name: write_value(name, value) for name, value in values.items()}
+    if "pooling_depth" in values:
+        texts[HELD] = held_words(values["pooling_depth"])
+    return factor.say.format(value=texts[factor.layer], reference=reference, **texts)
 
 
 def give_reason(
@@ -60,6 +113,7 @@ def give_reason(
     *,
     tested: bool,
     source_cell: float,
+    reference: str = "the reference place",
 ) -> str:
     """Write why ground has its class.
 
@@ -79,6 +133,8 @@ def give_reason(
         Whether a test hole speaks for the place.
     source_cell : float
         Cell of the elevation that was given. [m]
+    reference : str
+        Name of the reference place.
 
     Returns
     -------
@@ -86,7 +142,7 @@ def give_reason(
         One sentence; it ends *drainage not tested* where that is so.
     """
     weakest = fruit.factors[limiting]
-    finding = say_factor(weakest, values[weakest.layer])
+    finding = say_factor(weakest, values, reference)
     slope = words.percent(tan(radians(values["slope"])))
     short = suits < ENOUGH
     texts = {
@@ -107,7 +163,7 @@ def give_reason(
         joined = f"{main}; {finding}" if short else f"{main}{_nearest(finding, suits)}"
     else:
         factor = fruit.factors[cause]
-        joined = say_factor(factor, values[factor.layer])
+        joined = say_factor(factor, values, reference)
         if not short:
             joined = f"nothing speaks against it{_nearest(finding, suits)}"
     return words.sentence(joined if tested else f"{joined}; {UNTESTED}")

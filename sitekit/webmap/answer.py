@@ -252,8 +252,7 @@ def tell_night(value: float, doubt: float, survey: Survey) -> str:
     text = words.offset(value)
     if text == words.NOT_KNOWN:
         return text
-    if survey.site.reference is not None:
-        text = f"{text} against {survey.site.reference.name}"
+    text = f"{text} against {survey.site.reference_name}"
     if not np.isfinite(doubt):
         return text
     half = words.number(round(doubt * 2) / 2, 1).removesuffix(".0")

@@ -136,10 +136,7 @@ def _values(name: str, survey: Survey) -> tuple[Layer, NDArray[np.bool_]]:
 def _option(
     style: LayerStyle, survey: Survey, names: Mapping[str, str]
 ) -> dict[str, Any]:
-    reference = survey.site.reference
-    label = style.label
-    if reference:
-        label = label.replace("the station", reference.name)
+    label = style.label.replace("the station", survey.site.reference_name)
     return {
         "id": style.pattern.removesuffix("_*"),
         "question": style.question,
