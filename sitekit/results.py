@@ -3,9 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from sitekit.site import Site
 
@@ -106,3 +109,72 @@ class Survey:
     answer: Answer
     absent: Mapping[str, str]
     seconds: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Change:
+    """What one proposal does, or all of them together.
+
+    Parameters
+    ----------
+    name, action : str
+        Name as written; ``gap``, ``lift``, ``remove``, ``add``, ``cut``, ``bank``,
+        or ``together``.
+    verdict : str
+        ``improved, not cured``, ``worse`` or ``no change found``.
+    ground_milder_m2, ground_colder_m2 : float
+        Field ground at least 0.5 degC milder, colder. [m²]
+    mean_change_degc, mean_change_sd : float
+        Mean change over the pool that was asked about, and its standard
+        uncertainty by paired draws. [degC]
+    receiver : str
+        Who or what receives the air; never empty.
+    sentence : str
+        What it does, in one sentence.
+    remarks : tuple of str
+        What else to know: capacity of a gap, cold air from below, a neighbour.
+    place : shapely geometry
+        Where the change is.
+    pool : (row, column) ndarray of bool
+        The ground that was asked about.
+    layers : xarray.Dataset
+        ``pooling_depth``, ``cold_air_depth`` and ``frost_night_offset``, each as
+        ``_before``, ``_after`` and ``_change``; positive change is milder.
+    blocks : DataFrame
+        ``name``, ``milder_m2``, ``colder_m2``, ``mean_change_degc`` by part of the
+        field.
+    """
+
+    name: str
+    action: str
+    verdict: str
+    ground_milder_m2: float
+    ground_colder_m2: float
+    mean_change_degc: float
+    mean_change_sd: float
+    receiver: str
+    sentence: str
+    remarks: tuple[str, ...]
+    place: BaseGeometry
+    pool: NDArray[np.bool_]
+    layers: xr.Dataset
+    blocks: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Proposals tried on one site.
+
+    Parameters
+    ----------
+    site : Site
+        The site as it is.
+    changes : tuple of Change
+        One for each proposal, the one that frees most ground first.
+    contours : GeoDataFrame
+        Height lines.
+    """
+
+    site: Site
+    changes: tuple[Change, ...]
+    contours: GeoDataFrame

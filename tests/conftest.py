@@ -43,7 +43,7 @@ def small_survey() -> Survey:
 
 def make_survey() -> Survey:
     grid = make_grid(120, 160, 5.0)
-    w, s, e, n = grid.bounds
+    w, s, e, _ = grid.bounds
     elevation = plane(grid, 0.0, 0.08, 700.0)
     elevation += (-3 * np.exp(-(((np.arange(160) - 90) / 8) ** 2)))[None, :].astype(
         np.float32

@@ -83,7 +83,7 @@ def test_pear_stands_wetter_ground_than_apple_and_cherry_least():
 
 def test_an_unknown_fruit_names_the_nearest_and_all_that_are_known():
     with pytest.raises(
-        FruitError, match='No fruit is called "aple". Nearest: "apple".'
+        FruitError, match=r'No fruit is called "aple"\. Nearest: "apple"'
     ):
         read_fruit("aple")
 
@@ -120,7 +120,7 @@ def test_slope_in_per_cent_becomes_degrees():
     ],
 )
 def test_a_wrong_file_is_told_in_one_sentence(change, message):
-    with pytest.raises(FruitError, match="own.toml") as caught:
+    with pytest.raises(FruitError, match=r"own\.toml") as caught:
         parse_fruit(OWN.replace(*change), "own.toml")
     assert message in str(caught.value)
 

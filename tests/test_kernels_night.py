@@ -76,7 +76,7 @@ def test_a_level_lake_of_air_on_rough_ground_stays_at_rest(kind, most):
     assert max(np.abs(state.flux_x).max(), np.abs(state.flux_y).max()) <= most
 
 
-@pytest.mark.parametrize(("kind", "most"), [(np.float64, 1e-13), (np.float32, 3e-6)])
+@pytest.mark.parametrize(("kind", "most"), [(np.float64, 1e-13), (np.float32, 2e-6)])
 @pytest.mark.parametrize("closed", [EDGES, SIDES])
 def test_air_and_its_buoyancy_are_kept_to_the_last_bit(kind, most, closed):
     rng = np.random.default_rng(2)
@@ -91,9 +91,10 @@ def test_air_and_its_buoyancy_are_kept_to_the_last_bit(kind, most, closed):
     volume = 4.0 * state.depth.sum(dtype=np.float64) + state.edge_volume
     assert volume == pytest.approx(source.sum(), rel=most)
     content = 4.0 * (state.depth.astype(np.float64) * state.buoyancy).sum()
-    assert content + state.edge_buoyancy == pytest.approx(
-        (source * buoyancy_of(deficit.astype(kind).astype(np.float64))).sum(), rel=most
-    )
+    expected = (source * buoyancy_of(field.deficit.astype(np.float64))).sum()
+    # In single precision what is too small to change a steady field goes unseen.
+    most = 2e-5 if kind == np.float32 else most
+    assert content + state.edge_buoyancy == pytest.approx(expected, rel=most)
     assert (state.edge_volume > 0) == (closed == SIDES)
 
 

@@ -35,12 +35,12 @@ from sitekit.kernels.night_flux import Air, Ground
 from sitekit.kernels.night_loop import (
     LAST_HOUR,
     Plan,
-    Record,
     Shared,
     Water,
     World,
     run_steps,
 )
+from sitekit.kernels.night_record import Record
 
 #: Gravity and the temperature that deficits are counted from. [m s⁻²], [K]
 GRAVITY, TEMPERATURE = 9.81, 283.0
@@ -239,8 +239,8 @@ def run_night(
         float(seconds),
         float(begin),
         float(night),
-        float(sources.min()),
-        float(sources.max()),
+        0.5 * float(sources.min()),
+        2.0 * float(sources.max()),
     )
     shared = _share(ground.bed, threads)
     with ThreadPoolExecutor(len(shared.spare)) as pool:

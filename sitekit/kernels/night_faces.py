@@ -78,11 +78,11 @@ def block_x(
     """Replace the flux through the barrier faces within some rows."""
     for i in range(blocked.begin[rows[0]], blocked.begin[rows[1]]):
         row, j = blocked.row[i], blocked.column[i]
-        west, east = (row, j - 1), (row, j)
+        cells = (row, j - 1), (row, j)
         above, below = old.flux_y[row], old.flux_y[row + 1]
         aside = step.quarter * (above[j - 1] + above[j] + below[j - 1] + below[j])
         free, flux = _through(
-            i, old.free_x[i], aside, west, east, old, ground, blocked, step
+            i, old.free_x[i], aside, cells, old, ground, blocked, step
         )
         new.free_x[i] = free
         new.flux_x[row, j] = flux
@@ -90,40 +90,40 @@ def block_x(
 
 @njit(cache=True, error_model="numpy")
 def block_y(
-    row: int,
+    rows: tuple[int, int],
     old: Air,
     new: Air,
-    line: NDArray[Any],
+    lines: NDArray[Any],
     ground: Ground,
     blocked: Blocked,
     step: Step,
 ) -> None:
-    """Replace the flux through the barrier faces between a row and that above."""
-    for i in range(blocked.begin[row], blocked.begin[row + 1]):
-        j = blocked.column[i]
-        north, south = (row - 1, j), (row, j)
+    """Replace the flux through the barrier faces above some rows, one line each."""
+    for i in range(blocked.begin[rows[0]], blocked.begin[rows[1]]):
+        row, j = blocked.row[i], blocked.column[i]
+        cells = (row - 1, j), (row, j)
         above, below = old.flux_x[row - 1], old.flux_x[row]
         aside = step.quarter * (above[j] + above[j + 1] + below[j] + below[j + 1])
         free, flux = _through(
-            i, old.free_y[i], aside, north, south, old, ground, blocked, step
+            i, old.free_y[i], aside, cells, old, ground, blocked, step
         )
         new.free_y[i] = free
-        line[j] = flux
+        lines[row - rows[0], j] = flux
 
 
 @njit(cache=True, error_model="numpy")
-def _through(  # noqa: PLR0913
+def _through(
     face: int,
     free: Any,
     aside: Any,
-    before: tuple[int, int],
-    after: tuple[int, int],
+    cells: tuple[tuple[int, int], tuple[int, int]],
     air: Air,
     ground: Ground,
     blocked: Blocked,
     step: Step,
 ) -> tuple[Any, Any]:
     """Find the free flux of a barrier face, and what the barrier lets pass."""
+    before, after = cells
     bed = (ground.bed[before], ground.bed[after])
     depth = (air.depth[before], air.depth[after])
     gravity = (air.buoyancy[before], air.buoyancy[after])

@@ -2,8 +2,9 @@
 
 The rows are cut into bands, one for each thread. A step reads one state and
 writes another, and bands tell each other nothing but minima and maxima: the
-answer has the same bits for any number of bands. Within a band flux and update follow each
-other row by row, so that the rows in work stay in the cache.
+answer has the same bits for any number of bands. Within a band flux and update
+follow each other a few rows at a time, so that what is worked on stays in the
+cache.
 """
 
 from math import sqrt
@@ -22,13 +23,18 @@ from sitekit.kernels.night_faces import (
     edge_y,
 )
 from sitekit.kernels.night_flux import (
-    FAST,
     Air,
     Ground,
     Step,
     flux_x_row,
     flux_y_row,
     update_row,
+)
+from sitekit.kernels.night_record import (
+    Record,
+    look_at_row,
+    prepare_look,
+    record_row,
 )
 from sitekit.kernels.night_threads import meet
 
@@ -38,12 +44,6 @@ STEPS_PER_LOOK = 10
 ROWS_IN_WORK = 16
 #: Longest step, and share of the time in which a wave crosses a cell. [s], [1]
 LONGEST_STEP, COURANT = 10.0, 0.6
-#: Weight of the speed against the wave, and the speed that is counted at most.
-SPEED_WEIGHT, SPEED_LIMIT = 1.65, 1.8
-#: Depth below which no speed is told. [m]
-SPEED_DEPTH = 0.02
-#: A pool is deeper and slower than this. [m], [m s⁻¹]
-POOL_DEPTH, POOL_SPEED = 1.0, 0.25
 #: Time at the end over which depth and speed are averaged. [s]
 LAST_HOUR = 3600.0
 #: Inertia limit; keeps uniform flow steady at any slope.
@@ -105,14 +105,6 @@ class Plan(NamedTuple):
     night: float
     lightest: float
     heaviest: float
-
-
-class Record(NamedTuple):
-    """What is kept of the night: sums over time."""
-
-    depth: NDArray[Any]
-    speed: NDArray[Any]
-    pool: NDArray[Any]
 
 
 class Shared(NamedTuple):
@@ -225,35 +217,36 @@ def _advance(
 ) -> float:
     """Take one step in one band, a few rows at a time."""
     first, end = _bounds(band, len(spare), old.depth.shape[0] - 2)
+    ground = world.ground
     # The faces above a band belong to the band above: a copy, worked out twice,
-    # spares waiting for it.
-    top = spare[band] if band > 0 else new.flux_y[first]
-    _faces_above(first, old, new, top, world, step)
+    # spares waiting for it. It stands where the row above keeps its faces.
+    flux_y_row(first, old, ground, step, spare[band])
+    line = spare[band : band + 1]
+    block_y((first, first + 1), old, new, line, ground, world.blocked_y, step)
+    if band == 0:
+        edge_y(first, old, spare[band], ground, world.edges, step)
+        new.flux_y[first] = spare[band]
     short = 0.0
     for start in range(first, end, ROWS_IN_WORK):
-        rows = (start, min(start + ROWS_IN_WORK, end))
-        for row in range(rows[0], rows[1]):
-            flux_x_row(row, old, world.ground, step, new.flux_x[row])
-        block_x(rows, old, new, world.ground, world.blocked_x, step)
-        edge_x(rows, old, new, world.ground, world.edges, step)
-        for row in range(rows[0], rows[1]):
-            _faces_above(row + 1, old, new, new.flux_y[row + 1], world, step)
-        for row in range(rows[0], rows[1]):
-            lines = (top if row == first else new.flux_y[row], new.flux_y[row + 1])
-            short += update_row(row, old, new, lines, world.ground, step)
+        stop = min(start + ROWS_IN_WORK, end)
+        for row in range(start, stop):
+            flux_x_row(row, old, ground, step, new.flux_x[row])
+        block_x((start, stop), old, new, ground, world.blocked_x, step)
+        edge_x((start, stop), old, new, ground, world.edges, step)
+        for row in range(start + 1, stop + 1):
+            flux_y_row(row, old, ground, step, new.flux_y[row])
+        below = (start + 1, stop + 1)
+        line = new.flux_y[start + 1 : stop + 1]
+        block_y(below, old, new, line, ground, world.blocked_y, step)
+        if stop == old.depth.shape[0] - 1:
+            edge_y(stop, old, new.flux_y[stop], ground, world.edges, step)
+        if start == first:
+            lines = (spare[band], new.flux_y[start + 1])
+            short += update_row(start, old, new, lines, ground, step)
+        for row in range(max(start, first + 1), stop):
+            lines = (new.flux_y[row], new.flux_y[row + 1])
+            short += update_row(row, old, new, lines, ground, step)
     return short
-
-
-@njit(cache=True)
-def _faces_above(
-    row: int, old: Air, new: Air, line: NDArray[Any], world: World, step: Step
-) -> None:
-    """Find the flux through all faces between a row and the row above."""
-    flux_y_row(row, old, world.ground, step, line)
-    if world.blocked_y.begin[row] < world.blocked_y.begin[row + 1]:
-        block_y(row, old, new, line, world.ground, world.blocked_y, step)
-    if row == 1 or row == old.depth.shape[0] - 1:
-        edge_y(row, old, line, world.ground, world.edges, step)
 
 
 @njit(cache=True)
@@ -304,14 +297,13 @@ def _look(
     bands = len(shared.spare)
     rows = _bounds(band, bands, air.depth.shape[0] - 2)
     since, now = times
-    look = _prepare_look(
-        now - since, min(now - plan.seconds + LAST_HOUR, now - since), air.depth
-    )
+    last = min(now - plan.seconds + LAST_HOUR, now - since)
+    look = prepare_look(now - since, last, air.depth)
     peak = np.zeros_like(air.depth[0])
     for row in range(rows[0], rows[1]):
-        _look_at_row(row, air, record.pool[row], peak, look)
+        look_at_row(row, air, record.pool[row], peak, look)
         if look.last > 0:
-            _record_row(row, air, record, look)
+            record_row(row, air, record, look)
     _mix_water(rows, air, world)
     shared.fastest[band] = sqrt(peak.max())
     meet(shared.counter, bands)
@@ -322,75 +314,6 @@ def _look(
     # A step that the state's type can hold keeps what is made and what is
     # booked the same.
     return float(np.float32(seconds))
-
-
-class Look(NamedTuple):
-    """Numbers of one look, all of the type of the state."""
-
-    elapsed: Any
-    last: Any
-    zero: Any
-    half: Any
-    floor: Any
-    weight: Any
-    limit: Any
-    deep: Any
-    slow: Any
-
-
-@njit(cache=True)
-def _prepare_look(elapsed: float, last: float, like: NDArray[Any]) -> Look:
-    """Turn the numbers of a look into the type of the state."""
-    kind = like.dtype.type
-    return Look(
-        elapsed=kind(elapsed),
-        last=kind(last),
-        zero=kind(0.0),
-        half=kind(0.5),
-        floor=kind(SPEED_DEPTH),
-        weight=kind(SPEED_WEIGHT**2),
-        limit=kind(SPEED_LIMIT**2),
-        deep=kind(POOL_DEPTH),
-        slow=kind(POOL_SPEED**2),
-    )
-
-
-@njit(cache=True, error_model="numpy", fastmath=FAST)
-def _look_at_row(
-    row: int, air: Air, pool: NDArray[Any], peak: NDArray[Any], look: Look
-) -> None:
-    """Count the time under a pool, and keep the fastest of each column.
-
-    The fastest is kept as a square: that of the wave, b h, or of the flow.
-    """
-    depths, gravity, flux = air.depth[row], air.buoyancy[row], air.flux_x[row]
-    above, below = air.flux_y[row], air.flux_y[row + 1]
-    for j in range(1, len(flux) - 1):
-        depth = depths[j]
-        over = depth if depth > look.floor else look.floor
-        thin = 1 / (over * over)
-        east, west = flux[j + 1], -flux[j]
-        along = max(look.zero, east, west)
-        down = max(look.zero, below[j], -above[j])
-        out = (along * along + down * down) * thin
-        out = look.weight * min(out, look.limit)
-        peak[j] = max(peak[j], depth * gravity[j], out)
-        along, down = look.half * (east - west), look.half * (below[j] + above[j])
-        slow = (along * along + down * down) * thin < look.slow
-        pool[j] += look.elapsed if (depth > look.deep) & slow else look.zero
-
-
-@njit(cache=True, error_model="numpy", fastmath=FAST)
-def _record_row(row: int, air: Air, record: Record, look: Look) -> None:
-    """Add the depth and the speed of one row to those of the last hour."""
-    flux, above, below = air.flux_x[row], air.flux_y[row], air.flux_y[row + 1]
-    for j in range(1, len(flux) - 1):
-        depth = air.depth[row, j]
-        over = depth if depth > look.floor else look.floor
-        along, down = flux[j] + flux[j + 1], above[j] + below[j]
-        speed = look.half * sqrt(along * along + down * down) / over
-        record.depth[row, j] += look.last * depth
-        record.speed[row, j] += look.last * speed
 
 
 @njit(cache=True)

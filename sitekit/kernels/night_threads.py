@@ -27,7 +27,7 @@ else:
 
 
 @intrinsic
-def _add_at_once(typing_context: Any, counter: Any, amount: Any) -> Any:
+def _add_at_once(_context: Any, counter: Any, amount: Any) -> Any:
     """Add to the first number of an array as one act; give what it was before."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
@@ -54,7 +54,7 @@ def meet(counter: NDArray[np.int64], threads: int) -> None:
     """
     if threads == 1:
         return
-    come = _add_at_once(counter, 1) + 1
+    come = _add_at_once(counter, 1) + 1  # type: ignore[call-arg]
     all_come = (come + threads - 1) // threads * threads
     waits = 0
     while _add_at_once(counter, 0) < all_come:

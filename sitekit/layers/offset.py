@@ -11,7 +11,8 @@ from sitekit.layers import season
 from sitekit.layers.catalogue import layer
 from sitekit.layers.flow import standard_night
 from sitekit.layers.landform import coarser_by
-from sitekit.layers.night import FLOW, Flow, pool_warmth
+from sitekit.layers.night import FLOW, Flow
+from sitekit.layers.terms import pool_warmth
 from sitekit.settings import Setting
 
 #: Parts of the standard uncertainty: what is always there [degC], shares of the
