@@ -130,7 +130,7 @@ def test_the_house_is_the_reference_and_stands_off_the_field(folder: Path):
     assert not layer(folder, "field").intersects(house).any()
     told = tomllib.loads((folder / "site.toml").read_text(encoding="utf-8"))
     place = gpd.GeoSeries.from_xy(
-        *[[value] for value in told["site"]["reference"]], crs=4326
+        *[[value] for value in told["records"]["station"][:2]], crs=4326
     ).to_crs(32633)
     assert place.distance(house).item() < 15
     assert told["records"]["station"][:2] == told["site"]["reference"]
