@@ -140,6 +140,10 @@ def _wrong_value(value: object, default: object, setting: Setting) -> str:
         return ""
     if isinstance(value, list):
         value = tuple(value)
+    if setting.choices and isinstance(value, tuple):
+        strange = [str(v) for v in value if v not in setting.choices]
+        if strange:
+            return f'holds "{strange[0]}"; allowed: {", ".join(setting.choices)}.'
     return "" if isinstance(value, type(default)) else f"must look like {default!r}."
 
 

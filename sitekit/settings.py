@@ -27,6 +27,8 @@ class Setting:
         Where the default comes from.
     low, high : float
         What is allowed, ends included.
+    choices : tuple of str
+        Words that a list may hold.
     """
 
     units: str
@@ -34,6 +36,7 @@ class Setting:
     source: str = "common practice, no source"
     low: float = float("-inf")
     high: float = float("inf")
+    choices: tuple[str, ...] = ()
 
 
 def settings_of(function: Callable[..., Any]) -> dict[str, tuple[Any, Setting]]:

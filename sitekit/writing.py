@@ -119,7 +119,7 @@ def _take_place(temporary: Path, folder: Path) -> None:
 
 def write_survey(
     survey: Survey,
-    folder: Path,
+    folder: Path | str,
     *,
     today: date | None = None,
     on_step: Callable[[str], None] = lambda _: None,
@@ -130,7 +130,7 @@ def write_survey(
     ----------
     survey : Survey
         The survey.
-    folder : Path
+    folder : Path or str
         Folder that is missing, empty, or was made by sitekit.
     today : date, optional
         Date on the sheets; today where not given.
@@ -148,6 +148,7 @@ def write_survey(
         Where the folder may not be written.
     """
     day = today or date.today()
+    folder = Path(folder)
     with whole_folder(folder) as temporary:
         (temporary / "layers").mkdir()
         for name in survey.layers:

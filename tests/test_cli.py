@@ -374,3 +374,16 @@ def test_the_lake_sample_finds_its_water_and_reads_a_walked_track(tmp_path):
     told = json.loads(done.stdout)
     assert {b["site_class"] for b in told["blocks"]} <= {"test first", "refused"}
     assert (tmp_path / "lakes" / "layers" / "distance_to_water.tif").exists()
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('[settings]\nclosed_edges = ["wets"]', 'holds "wets"; allowed: west, east'),
+        ('[outputs]\nlayers = ["night_air"]', "is a step on the way"),
+    ],
+)
+def test_what_cannot_be_a_setting_or_a_layer_is_told(holding, tmp_path, line, said):
+    site = site_with(holding, tmp_path, change=("[fruit]", f"{line}\n[fruit]"))
+    done = run("survey", site, "--out", tmp_path / "no", folder=tmp_path, check=2)
+    assert said in done.stderr

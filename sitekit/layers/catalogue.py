@@ -232,6 +232,13 @@ def make_layers(
         for need in entry.needs:
             if last_use[need] == name and need not in names:
                 arrays.pop(need, None)
+    stacks = [n for n in names if n in arrays and arrays[n].shape != grid.shape]
+    if stacks:
+        message = (
+            f'"{stacks[0]}" is a step on the way, not one value a cell, and cannot be '
+            "kept as a layer. Leave it out."
+        )
+        raise LayerError(message)
     wrapped = {
         name: grid.wrap(
             arrays[name],

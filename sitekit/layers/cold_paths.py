@@ -38,7 +38,7 @@ def path_margin(
             "m",
             "How far the cold air of 1 ha of open ground reaches to either side of "
             "its path; grows with the square root of the ground.",
-            low=0.0,
+            low=1.0,
             high=200.0,
         ),
     ] = 17.0,
@@ -73,7 +73,9 @@ def path_margin(
     margin = np.full(catchment_area.shape, np.inf, dtype=np.float32)
     in_trough = find_troughs(ground, cell_size) & ~water
     on_land = np.where(in_trough, catchment_area, np.float32(0))
-    threshold = max(SMALLEST_PATH, FEWEST_CELLS * cell_size**2)
+    # A path whose reach is narrower than a cell is not shown by the elevation.
+    as_wide_as_a_cell = 10_000.0 * (cell_size / path_reach) ** 2
+    threshold = max(SMALLEST_PATH, FEWEST_CELLS * cell_size**2, as_wide_as_a_cell)
     largest = np.nanmax(on_land, initial=0.0)
     while threshold <= largest:
         reach = path_reach * (threshold / 10_000.0) ** 0.5

@@ -26,6 +26,11 @@ PIECE = (
 )
 #: A crest stands out from this height above the higher of its two cells. [m]
 CREST = 0.3
+#: From this share on a gap is as wide as its face.
+WHOLE = 0.999
+#: All lines move by this much, so that none runs through the middle of a cell and
+#: leaves it on neither side; unlike both ways, or diagonals would stay. [cell]
+NUDGE = (1e-6, 0.618e-6)
 
 
 def find_barrier_faces(pieces: NDArray[np.float64]) -> BarrierFaces:
@@ -33,7 +38,8 @@ def find_barrier_faces(pieces: NDArray[np.float64]) -> BarrierFaces:
 
     A way over four neighbours from one side of a line to the other crosses a
     face of it, wherever the line runs. Of each face the share that lies in a gap
-    is told, so that a gap narrower than a cell counts by its width.
+    is told, so that a gap narrower than a cell counts by its width; faces that lie
+    wholly in a gap are left out.
 
     Parameters
     ----------
@@ -46,12 +52,15 @@ def find_barrier_faces(pieces: NDArray[np.float64]) -> BarrierFaces:
     faces : BarrierFaces
         The faces; of two on one face the higher stays.
     """
-    found = [_crossings(piece) for piece in pieces]
+    moved = pieces.copy()
+    moved[:, :4] += (*NUDGE, *NUDGE)
+    found = [_crossings(piece) for piece in moved]
     table = np.concatenate([np.empty((0, 9)), *found])
     table = table[np.lexsort((table[:, 8], table[:, 7]))]
     gap = _gap_shares(table, pieces)
     rows = np.column_stack([table[:, :7], gap])
-    return _highest(rows)
+    # A face that is open over its whole width is none: the air runs as elsewhere.
+    return _highest(rows[gap < WHOLE])
 
 
 def _crossings(piece: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -66,7 +75,6 @@ def _crossings(piece: NDArray[np.float64]) -> NDArray[np.float64]:
         (1, (x0, x1), (y0, y1)),
     ):
         low, high = min(a0, a1), max(a0, a1)
-        # Both ends count: where two lines meet on a middle no air may pass.
         middles = np.arange(np.ceil(low - 0.5), np.floor(high - 0.5) + 1) + 0.5
         if middles.size == 0 or a0 == a1:
             continue

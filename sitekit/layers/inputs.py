@@ -131,7 +131,8 @@ def cut_barriers(barriers: GeoDataFrame, grid: Grid) -> NDArray[np.float64]:
                         *_in_cells(end, grid),
                         barrier["height_m"],
                         barrier["openness"],
-                        barrier.get("foot_m") or 0.0,
+                        # A frame with a foot for one line has NaN for the others.
+                        np.nan_to_num(barrier.get("foot_m") or 0.0),
                         gap,
                         line,
                         start,

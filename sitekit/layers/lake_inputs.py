@@ -23,7 +23,7 @@ DIRECTIONS, REACHES = 16, 3.0
 #: Water seen that gives two thirds of the whole effect of a direction. [m]
 SEEN_SCALE = 100.0
 #: Cells along three reaches, for looking at the water.
-CELLS_SEEN = 60
+CELLS_SEEN = 200
 #: Most that seeing much water can add.
 MOST_FETCH = 1.5
 
@@ -98,7 +98,8 @@ def _fetch(outline: BaseGeometry, grid: Grid) -> NDArray[np.float32]:
     water = _on_water(outline, wide)
     seen = np.zeros(wide.shape, np.float32)
     for direction in range(DIRECTIONS):
-        bearing = 360.0 * direction / DIRECTIONS
+        # Half a step off north: a ray along a straight shore sees all or nothing.
+        bearing = 360.0 * (direction + 0.5) / DIRECTIONS
         length = cell * length_along_ray(water, bearing, far / cell)
         seen += 1 - np.exp(-length / SEEN_SCALE)
     factor = np.minimum(MOST_FETCH, 2 * seen / DIRECTIONS)

@@ -136,9 +136,13 @@ def continue_ground(
     continued : (row + 2 cells, column + 2 cells) ndarray of float32
         The wider ground. [m]
     """
-    for _ in range(2):
-        ground = _continue_rows(ground, cell_size, cells).T
-    return np.ascontiguousarray(ground)
+    # Beyond the corners it matters which edge goes on first: the mean of both ways.
+    ways = []
+    for turned in (ground, ground.T):
+        half = _continue_rows(turned, cell_size, cells)
+        ways.append(_continue_rows(half.T, cell_size, cells))
+    continued: NDArray[np.float32] = (ways[0].T + ways[1]) * np.float32(0.5)
+    return continued
 
 
 def _continue_rows(
@@ -146,7 +150,7 @@ def _continue_rows(
 ) -> NDArray[np.float32]:
     """Continue ground beyond its first and last row."""
     strip = min(max(round(STRIP / cell_size), 1), ground.shape[0] - 1)
-    along = max(round(STRIP_LENGTH / cell_size), 1)
+    along = max(round(STRIP_LENGTH / cell_size), 1) | 1
     away = np.arange(1, cells + 1, dtype=np.float32)[:, None]
     sides = []
     for edge, inner in ((0, strip), (-1, -1 - strip)):
@@ -157,10 +161,12 @@ def _continue_rows(
 
 
 def _smooth(values: NDArray[np.float32], size: float) -> NDArray[np.float32]:
+    """Take the mean of a window twice."""
     window = max(round(size), 1)
     smooth: NDArray[np.float32] = values
-    for _ in range(2):
-        smooth = ndimage.uniform_filter(smooth, window, mode="nearest")
+    # A window of an even width lies off the middle: once to either side.
+    for origin in (0, window % 2 - 1):
+        smooth = ndimage.uniform_filter(smooth, window, mode="nearest", origin=origin)
     return smooth
 
 

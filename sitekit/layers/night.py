@@ -140,7 +140,11 @@ def night_air(
     flow_cell: Flow = 4.0,
     closed_edges: Annotated[
         Sequence[str],
-        Setting("1", "Edges that let no air out: west, east, north, south."),
+        Setting(
+            "1",
+            "Edges that let no air out: west, east, north, south.",
+            choices=("west", "east", "north", "south"),
+        ),
     ] = (),
 ) -> NDArray[np.float32]:
     """Let the cold air of a standard clear still night run, pond and spill.

@@ -177,7 +177,11 @@ def barrier_doubt(
     flow_cell: Flow = 4.0,
     closed_edges: Annotated[
         Sequence[str],
-        Setting("1", "Edges that let no air out: west, east, north, south."),
+        Setting(
+            "1",
+            "Edges that let no air out: west, east, north, south.",
+            choices=("west", "east", "north", "south"),
+        ),
     ] = (),
 ) -> NDArray[np.float32]:
     """Tell how much the pools change when every openness is 0.1 more, or less.

@@ -126,7 +126,8 @@ def _headline(site: Site, blocks: GeoDataFrame) -> str:
     """Say in one sentence which block and which fruit."""
     best = _best_code(blocks)
     if best == REFUSED:
-        asked = _plural(site.fruit)
+        asked = _plural(sorted(set(blocks["fruit"]) | set(site.fruit)))
+        asked = asked or "any fruit"
         return f"Plant nothing here this year: no ground of this field carries {asked}."
     name = block_name(blocks, 1)
     _, fruit = best_fruit(blocks, 1)
