@@ -83,7 +83,7 @@ def area(square_metres: float) -> str:
         return NOT_KNOWN
     if square_metres >= 950:
         return f"{square_metres / 10_000:.1f}{NO_BREAK}ha"
-    return f"{float(f'{square_metres:.2g}'):.0f}{NO_BREAK}m²"
+    return with_unit(float(f"{square_metres:.2g}"), "m²")
 
 
 def cell(size: float) -> str:

@@ -39,6 +39,9 @@ def gather_inputs(site: Site) -> dict[str, NDArray[Any]]:
     barriers = site.vectors["barriers"]
     height = barriers["height_m"].to_numpy(dtype=float)
     blocking = height * (1 - barriers["openness"].to_numpy(dtype=float))
+    if "foot_m" in barriers:
+        # Over a lifted foot nothing is held in the end.
+        blocking = np.where(barriers["foot_m"].fillna(0) > 0, 0.0, blocking)
     return {
         "survey_elevation": site.elevation,
         "ground": site.ground,
@@ -171,9 +174,10 @@ def draw_barriers(
         The highest barrier in each cell, 0 where none. [m]
     """
     drawn = np.zeros(grid.shape, dtype=np.float32)
-    for shape, height in zip(barriers.geometry, heights, strict=True):
+    opened = barriers.get("gaps", [None] * len(barriers))
+    for shape, gaps, height in zip(barriers.geometry, opened, heights, strict=True):
         lines = shape.boundary if shape.geom_type in AREAS else shape
-        segments = _segments(lines, grid)
+        segments = _segments(lines, gaps or [], grid)
         raise_barriers(
             segments, np.full(len(segments), height, dtype=np.float32), drawn
         )
@@ -182,19 +186,17 @@ def draw_barriers(
     return drawn
 
 
-def _segments(lines: BaseGeometry, grid: Grid) -> NDArray[np.float64]:
-    """Cut lines into straight pieces, in columns and rows of the grid."""
-    pieces = []
-    for line in shapely.get_parts(lines):
-        points = shapely.get_coordinates(line)
-        points = np.column_stack(
-            [
-                (points[:, 0] - grid.west) / grid.cell_size,
-                (grid.north - points[:, 1]) / grid.cell_size,
-            ]
-        )
-        pieces.append(np.column_stack([points[:-1], points[1:]]))
-    return np.concatenate(pieces) if pieces else np.empty((0, 4))
+def _segments(
+    lines: BaseGeometry, gaps: list[tuple[float, float]], grid: Grid
+) -> NDArray[np.float64]:
+    """Cut lines into straight pieces without gaps, in columns and rows of the grid."""
+    pieces = [
+        [*_in_cells(begin, grid), *_in_cells(end, grid)]
+        for line in shapely.get_parts(lines)
+        for begin, end, _, _, gap in cut_line(shapely.get_coordinates(line), gaps)
+        if not gap
+    ]
+    return np.array(pieces, dtype=float).reshape(-1, 4)
 
 
 def _cells_inside(
