@@ -295,3 +295,13 @@ def test_the_layers_of_a_grid_come_out_of_the_engine_with_their_units():
     assert all(layers[n].dtype == np.float32 for n in names)
     # All of the bowl drains out through the channel.
     assert layers["catchment_area"].max() > 0.5 * 320 * 320
+
+
+def test_a_closed_edge_is_no_outlet():
+    # A valley floor that falls to the west, shut there: it fills to the lower side.
+    floor = np.repeat(np.float32([[0, 1, 2, 3]]), 4, axis=0)
+    none = np.zeros_like(floor)
+    assert (pooling_depth(floor, none) == 0).all()
+    shut = pooling_depth(floor, none, closed_edges=("west", "north", "south"))
+    np.testing.assert_array_equal(shut[0], [3, 2, 1, 0])
+    assert (pooling_depth(floor, none, closed_edges=("east",)) == 0).all()

@@ -5,8 +5,11 @@ from numpy.typing import NDArray
 
 from sitekit.kernels import accumulation, fill
 from sitekit.layers.catalogue import layer
+from sitekit.layers.edges import ClosedEdges
 
 FILLING = "filling as by Barnes et al. 2014, Computers & Geosciences 62, 117-127"
+#: Height of a wall along a closed edge: higher than any ground. [m]
+WALL = np.float32(1e6)
 DESCENT = "O'Callaghan and Mark 1984, Computer Vision, Graphics, Image Processing 28"
 
 
@@ -77,7 +80,10 @@ def depression_depth(
 
 @layer(units="m", long_name="hollow depth with barriers", reference=FILLING)
 def pooling_depth(
-    elevation: NDArray[np.float32], barrier_height: NDArray[np.float32]
+    elevation: NDArray[np.float32],
+    barrier_height: NDArray[np.float32],
+    *,
+    closed_edges: ClosedEdges = (),
 ) -> NDArray[np.float32]:
     """Depth of the air that hollows and barriers hold together.
 
@@ -89,6 +95,8 @@ def pooling_depth(
         Height of the ground, NaN where missing. [m]
     barrier_height : (row, column) ndarray
         Effective height of barriers: height × (1 − openness), 0 where none. [m]
+    closed_edges : sequence of str
+        Edges of the grid that are no outlet.
 
     Returns
     -------
@@ -108,8 +116,16 @@ def pooling_depth(
     array([0., 2., 0., 0.], dtype=float32)
     """
     raised = elevation + barrier_height
-    depth: NDArray[np.float32] = fill.fill(raised)
-    depth -= raised
+    walls = [
+        tuple(int(edge in closed_edges) for edge in pair)
+        for pair in (("north", "south"), ("west", "east"))
+    ]
+    walled = np.pad(raised, walls, constant_values=WALL)
+    inside = tuple(
+        slice(first, first + size)
+        for (first, _), size in zip(walls, raised.shape, strict=True)
+    )
+    depth: NDArray[np.float32] = fill.fill(walled)[inside] - raised
     return depth
 
 

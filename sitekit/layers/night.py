@@ -1,6 +1,5 @@
 """The clear still night: how the cold air is made, runs and gathers."""
 
-from collections.abc import Sequence
 from typing import Annotated
 
 import numpy as np
@@ -9,6 +8,7 @@ from numpy.typing import NDArray
 from sitekit.layers import season
 from sitekit.layers.catalogue import layer
 from sitekit.layers.cover import of_cover
+from sitekit.layers.edges import ClosedEdges
 from sitekit.layers.flow import standard_night
 from sitekit.layers.landform import coarser_by
 from sitekit.settings import Setting
@@ -138,14 +138,7 @@ def night_air(
     *,
     cell_size: float,
     flow_cell: Flow = 4.0,
-    closed_edges: Annotated[
-        Sequence[str],
-        Setting(
-            "1",
-            "Edges that let no air out: west, east, north, south.",
-            choices=("west", "east", "north", "south"),
-        ),
-    ] = (),
+    closed_edges: ClosedEdges = (),
 ) -> NDArray[np.float32]:
     """Let the cold air of a standard clear still night run, pond and spill.
 

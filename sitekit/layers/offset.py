@@ -1,6 +1,5 @@
 """The night minimum against the reference place, and how sure it is."""
 
-from collections.abc import Sequence
 from typing import Annotated
 
 import numpy as np
@@ -9,6 +8,7 @@ from scipy import ndimage
 
 from sitekit.layers import season
 from sitekit.layers.catalogue import layer
+from sitekit.layers.edges import ClosedEdges
 from sitekit.layers.flow import standard_night
 from sitekit.layers.landform import coarser_by
 from sitekit.layers.night import FLOW, Flow
@@ -175,14 +175,7 @@ def barrier_doubt(
     *,
     cell_size: float,
     flow_cell: Flow = 4.0,
-    closed_edges: Annotated[
-        Sequence[str],
-        Setting(
-            "1",
-            "Edges that let no air out: west, east, north, south.",
-            choices=("west", "east", "north", "south"),
-        ),
-    ] = (),
+    closed_edges: ClosedEdges = (),
 ) -> NDArray[np.float32]:
     """Tell how much the pools change when every openness is 0.1 more, or less.
 
