@@ -34,7 +34,7 @@ LAYERS = ("slope", "aspect", "elevation", "pooling_depth")
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_error_is_caught_by_the_one_at_the_root(kind):
     with pytest.raises(SitekitError, match=r"^dem\.tif is empty\.$"):
-        raise kind("dem.tif is empty.")
+        raise kind("dem.tif is empty.")  # noqa: EM101 - the sentence is the test
 
 
 @pytest.mark.parametrize("kind", [CrsError, CoverageError])

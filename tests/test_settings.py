@@ -28,7 +28,7 @@ def test_the_settings_of_a_function_are_its_marked_parameters_with_their_default
 
 
 def test_a_function_without_marked_parameters_has_no_settings():
-    assert settings_of(lambda elevation, *, cell_size: elevation) == {}
+    assert settings_of(lambda elevation, *, cell_size: (elevation, cell_size)) == {}
 
 
 def test_a_mark_among_other_marks_is_found():
