@@ -69,6 +69,93 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class Baseline:
+    """Two points that can be found on the ground, for tapes.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Names of A and B.
+    points : (2, 2) tuple of float
+        Easting and northing of A and of B. [m]
+    levels : tuple of float
+        Height of A and of B; NaN where not known. [m]
+    accuracy : float
+        Standard error of their positions. [m]
+    surveyed : bool
+        Whether they are control marks; else two things the owner names, and
+        positions are printed no finer than `accuracy`.
+    """
+
+    names: tuple[str, str]
+    points: tuple[tuple[float, float], tuple[float, float]]
+    levels: tuple[float, float]
+    accuracy: float
+    surveyed: bool
+
+
+@dataclass(frozen=True)
+class PlantingPlan:
+    """What stands where, in which year, and what it takes.
+
+    Parameters
+    ----------
+    rows : GeoDataFrame
+        Lines: ``block``, ``row``, ``fruit``, ``group``, ``bearing_deg``,
+        ``spacing_m``, ``row_spacing_m``, ``plants``, ``length_m``.
+    plants : GeoDataFrame
+        Points: ``id`` (block-row-number), ``block``, ``row``, ``number``,
+        ``fruit``, ``group``, ``year`` of planting (1 is this year, 0 where no
+        year can pay for it), ``partner`` (id of a pollination partner within
+        reach, empty where none is needed or found), ``partner_m``, ``lonely``.
+    lanes : GeoDataFrame
+        Polygons kept open: ``kind`` (cold-air lane, headland), ``width_m``.
+    fence : GeoDataFrame
+        Lines and points: ``id``, ``kind`` (fence line, fence corner, gate),
+        ``block``, ``length_m``.
+    test_holes : GeoDataFrame
+        Points: ``id``, ``order``, ``block``, ``decides``.
+    setting_out : DataFrame
+        ``id``, ``what``, ``easting_m``, ``northing_m``, ``level_m``,
+        ``from_a_m``, ``from_b_m``, ``tolerance_m``; one row a point.
+    baseline : Baseline
+        The two points that tapes are held to.
+    need : DataFrame
+        One row a fruit group: ``fruit``, ``group``, ``kg``, ``trees_good``,
+        ``trees_usual``, ``trees_bad``, ``bad_years``, ``planned``, ``reason``.
+    quantities : DataFrame
+        ``year``, ``item``, ``quantity``, ``unit``, ``price``, ``cost``,
+        ``source``; ``year`` 0 for things that are bought once.
+    edges : DataFrame
+        Ways to hold the edge of mulch: ``edge``, ``price_m``, ``days_m``,
+        ``mulch_saved_m3``, ``cost``, ``pays_back_years``, ``source``.
+    years : DataFrame
+        One row a year: ``year``, ``blocks`` (text), ``area_m2``, ``kept_m2``,
+        ``trees``, ``money``, ``mulch_m3``, ``days``, ``binding`` (the limit that
+        binds, in words), ``ceiling_m2``.
+    sentences : tuple of str
+        How far this year, which limit binds, what would change it.
+    missing : mapping of str to str
+        Parts of the hand-over that lack an input: what is missing, and what
+        would mend it.
+    """
+
+    rows: GeoDataFrame
+    plants: GeoDataFrame
+    lanes: GeoDataFrame
+    fence: GeoDataFrame
+    test_holes: GeoDataFrame
+    setting_out: pd.DataFrame
+    baseline: Baseline
+    need: pd.DataFrame
+    quantities: pd.DataFrame
+    edges: pd.DataFrame
+    years: pd.DataFrame
+    sentences: tuple[str, ...]
+    missing: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class Survey:
     """Everything found on one site.
 
@@ -94,6 +181,9 @@ class Survey:
         Layers that were not made, and what each would need.
     seconds : mapping of str to float
         Time of each step. [s]
+    plan : PlantingPlan or None
+        The planting plan; None where nothing was asked for, or no block is
+        better than *test first*.
     """
 
     site: Site
@@ -109,6 +199,7 @@ class Survey:
     answer: Answer
     absent: Mapping[str, str]
     seconds: Mapping[str, float]
+    plan: PlantingPlan | None = None
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
+import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
@@ -101,6 +102,39 @@ class Reference:
 
 
 @dataclass(frozen=True)
+class Record:
+    """The daily record of one station.
+
+    Parameters
+    ----------
+    name : str
+        In words: the file, or the name of the station in it.
+    days : DataFrame
+        One row a day in order, no date twice, gaps left out: ``date``
+        (datetime64), ``tmin``, ``tmax`` [degC], and where the file has them
+        ``wind`` (of the night) [m/s] and ``cloud`` (share of the sky, 0 to 1);
+        NaN where missing.
+    easting, northing : float
+        Where the station stands; it may lie off the grid. [m]
+    elevation : float
+        Height of its ground; NaN where not known. [m]
+    latitude : float
+        [degree]
+    bloom : DataFrame
+        Full bloom noted by the grower: ``fruit``, ``year``, ``day`` (datetime64),
+        ``place`` (a name, empty at the station).
+    """
+
+    name: str
+    days: pd.DataFrame
+    easting: float
+    northing: float
+    elevation: float
+    latitude: float
+    bloom: pd.DataFrame
+
+
+@dataclass(frozen=True)
 class Site:
     """Everything that was read about one site.
 
@@ -132,6 +166,11 @@ class Site:
         not given).
     reference : Reference or None
         The place that offsets are told against; None for the field's median.
+    records : tuple of Record
+        Records of stations, the one that speaks for the site first.
+    need, limits, prices : mapping
+        What the grower wants, what he has a year, what things cost, as checked
+        by `sitekit.config`; empty where not given.
     remarks : tuple of Remark
         What was said while reading.
     fruit : tuple of str
@@ -159,6 +198,10 @@ class Site:
     vectors: Mapping[str, GeoDataFrame]
     given: frozenset[str] = frozenset()
     reference: Reference | None = None
+    records: tuple[Record, ...] = ()
+    need: Mapping[str, Any] = field(default_factory=dict)
+    limits: Mapping[str, Any] = field(default_factory=dict)
+    prices: Mapping[str, Any] = field(default_factory=dict)
     remarks: tuple[Remark, ...] = ()
     fruit: tuple[str, ...] = ()
     fruit_folder: Path | None = None
