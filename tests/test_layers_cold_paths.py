@@ -27,21 +27,46 @@ def margin(ground, catchment, water=None, **settings):
     return path_margin(catchment, ground, water, cell_size=CELL, **settings)
 
 
+def troughs(ground):
+    return find_troughs(ground, np.ones(ground.shape, bool), CELL)
+
+
 def test_a_dell_is_a_trough_and_a_plane_a_ridge_and_an_edge_are_none():
     x, y = mesh()
     ground, _ = dell()
-    assert find_troughs(ground, CELL)[40, 39:41].all()
+    assert troughs(ground)[40, 39:41].all()
     for other in (100 + 0.1 * y, 100 + 0.1 * y + 2 * np.exp(-(((x - 200) / 20) ** 2))):
-        found = find_troughs(other.astype(np.float32), CELL)
+        found = troughs(other.astype(np.float32))
         assert not found[20:-20, 38:42].any()
-    assert not find_troughs(np.flipud(ground), CELL)[[0, -1]].any()
+
+
+def test_the_foot_of_a_steep_slope_is_no_trough():
+    _, y = mesh()
+    ground = (100 + np.where(y > 200, 0.13 * (y - 200), 0.026 * (y - 200))).astype("f4")
+    assert not troughs(ground).any()
+
+
+@pytest.mark.parametrize("bearing", [0, 30, 45, 110, 200, 315])
+def test_a_dell_is_a_trough_at_any_bearing(bearing):
+    x, y = mesh()
+    along = np.cos(np.radians(bearing)) * (y - 200) + np.sin(np.radians(bearing)) * (
+        x - 200
+    )
+    across = -np.sin(np.radians(bearing)) * (y - 200) + np.cos(np.radians(bearing)) * (
+        x - 200
+    )
+    ground = 100 - 0.1 * along - 2 * np.exp(-((across / 20) ** 2))
+    found = troughs(ground.astype(np.float32))
+    inside = np.hypot(x - 200, y - 200) < 140
+    assert found[inside & (np.abs(across) < 4)].all()
+    assert not found[inside & (np.abs(across) > 25)].any()
 
 
 def test_missing_ground_makes_no_trough():
     _, y = mesh()
     ground = (100 + 0.1 * y).astype(np.float32)
     ground[30:50, 30:50] = np.nan
-    assert not find_troughs(ground, CELL).any()
+    assert not troughs(ground).any()
 
 
 def test_the_reach_of_a_path_grows_with_the_root_of_the_ground_it_drains():

@@ -14,9 +14,9 @@ SMALLEST_PATH = 5_000.0
 #: A line of steepest descent on a plane gathers what lies above it and nothing
 #: from the sides; a path needs a trough that leads the air together. [cell]
 FEWEST_CELLS = 60
-#: Half the width of the window over which a trough is looked for. [m]
+#: How far to both sides of a path its trough is looked for. [m]
 TROUGH_WITHIN = 30.0
-#: How far below the mean of that window the bed of a trough lies. [m]
+#: How far below the mean of the ground to its sides the bed of a trough lies. [m]
 TROUGH_DEPTH = 0.2
 
 
@@ -71,11 +71,11 @@ def path_margin(
     a factor √2 too short for the largest of a class.
     """
     margin = np.full(catchment_area.shape, np.inf, dtype=np.float32)
-    in_trough = find_troughs(ground, cell_size) & ~water
-    on_land = np.where(in_trough, catchment_area, np.float32(0))
     # A path whose reach is narrower than a cell is not shown by the elevation.
     as_wide_as_a_cell = 10_000.0 * (cell_size / path_reach) ** 2
     threshold = max(SMALLEST_PATH, FEWEST_CELLS * cell_size**2, as_wide_as_a_cell)
+    beds = find_troughs(ground, (catchment_area >= threshold) & ~water, cell_size)
+    on_land = np.where(beds, catchment_area, np.float32(0))
     largest = np.nanmax(on_land, initial=0.0)
     while threshold <= largest:
         reach = path_reach * (threshold / 10_000.0) ** 0.5
@@ -87,28 +87,62 @@ def path_margin(
     return margin
 
 
-def find_troughs(ground: NDArray[np.float32], cell_size: float) -> NDArray[np.bool_]:
-    """Mark ground that lies in a trough or at the foot of steeper ground.
+def find_troughs(
+    ground: NDArray[np.float32], asked: NDArray[np.bool_], cell_size: float
+) -> NDArray[np.bool_]:
+    """Mark ground that lies in a trough: it rises to both sides across the slope.
+
+    The foot of steeper ground is none: there the land bends along the slope, and
+    no air is led together.
 
     Parameters
     ----------
     ground : (row, column) ndarray
         Height of the ground. [m]
+    asked : (row, column) ndarray of bool
+        Cells to be judged.
     cell_size : float
         Side of a cell. [m]
 
     Returns
     -------
     trough : (row, column) ndarray of bool
-        Where the ground lies below the mean of what is around it.
+        Asked cells that lie below the ground to their sides.
     """
+    rows, columns = np.nonzero(asked)
+    down_rows, down_columns = _slope_of_the_land(ground, cell_size, rows, columns)
+    steepness = np.hypot(down_rows, down_columns)
+    cells = TROUGH_WITHIN / cell_size / np.maximum(steepness, 1e-12)
+    side = np.zeros((2, rows.size))
+    for share in (1 / 3, 2 / 3, 1):
+        for hand, sign in enumerate((-1, 1)):
+            places = (
+                rows - sign * share * cells * down_columns,
+                columns + sign * share * cells * down_rows,
+            )
+            side[hand] += ndimage.map_coordinates(
+                ground, places, order=1, mode="constant", cval=np.nan
+            )
+    rise = side / 3 - ground[rows, columns]
+    trough = np.zeros(ground.shape, dtype=np.bool_)
+    # A side that is missing or off the map compares as False.
+    trough[rows, columns] = (rise.mean(axis=0) >= TROUGH_DEPTH) & (rise > 0).all(axis=0)
+    return trough
+
+
+def _slope_of_the_land(
+    ground: NDArray[np.float32],
+    cell_size: float,
+    rows: NDArray[np.intp],
+    columns: NDArray[np.intp],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Rise to the south and to the east over a window as wide as a trough."""
     size = 2 * max(round(TROUGH_WITHIN / cell_size), 1) + 1
     known = np.isfinite(ground)
     # Means of what is known: a missing cell, or the edge, must not look like a wall.
-    height = ndimage.uniform_filter(np.where(known, ground, 0.0), size, mode="constant")
-    share = ndimage.uniform_filter(known.astype(np.float64), size, mode="constant")
-    around = height / np.maximum(share, 1e-9)
-    # At the edge the window is one-sided and its mean lies off the middle.
-    whole = share > 1 - 1e-6
-    trough: NDArray[np.bool_] = whole & (around - ground >= TROUGH_DEPTH)
-    return trough
+    height = ndimage.uniform_filter(np.where(known, ground, np.float32(0)), size)
+    share = ndimage.uniform_filter(known.astype(np.float32), size)
+    smooth = np.pad(height / np.maximum(share, np.float32(1e-6)), 1, mode="edge")
+    to_south = smooth[rows + 2, columns + 1] - smooth[rows, columns + 1]
+    to_east = smooth[rows + 1, columns + 2] - smooth[rows + 1, columns]
+    return to_south.astype(np.float64), to_east.astype(np.float64)
