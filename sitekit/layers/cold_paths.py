@@ -67,8 +67,8 @@ def path_margin(
 
     Notes
     -----
-    The paths are taken in classes of doubling catchment, so a reach may be up to
-    a factor √2 too short for the largest of a class.
+    The paths are taken in classes of doubling catchment, each with the reach of
+    its middle, so a reach may be a fifth too long or too short.
     """
     margin = np.full(catchment_area.shape, np.inf, dtype=np.float32)
     # A path whose reach is narrower than a cell is not shown by the elevation.
@@ -78,7 +78,7 @@ def path_margin(
     on_land = np.where(beds, catchment_area, np.float32(0))
     largest = np.nanmax(on_land, initial=0.0)
     while threshold <= largest:
-        reach = path_reach * (threshold / 10_000.0) ** 0.5
+        reach = path_reach * (threshold * 2**0.5 / 10_000.0) ** 0.5
         away = ndimage.distance_transform_edt(
             ~(on_land >= threshold), sampling=cell_size
         )
