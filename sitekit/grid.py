@@ -133,7 +133,7 @@ class Grid:
         self, values: NDArray[Any], eastings: ArrayLike, northings: ArrayLike
     ) -> NDArray[np.float64]:
         """Read an array of the grid at points; NaN off the grid."""
-        rows, columns = self.cells(eastings, northings)
+        rows, columns = np.broadcast_arrays(*self.cells(eastings, northings))
         inside = self.holds(rows, columns)
         found = np.full(rows.shape, np.nan)
         found[inside] = values[rows[inside], columns[inside]]

@@ -191,6 +191,19 @@ def fruit_name(fruit: str, *, plural: bool = False) -> str:
     return f"{text[:-1]}ies" if text.endswith("y") else f"{text}s"
 
 
+def within(text: str) -> str:
+    """Write a sentence so that it can stand inside another one.
+
+    Examples
+    --------
+    >>> within("A test hole here held water."), within("D6 is dry")
+    ('a test hole here held water', 'D6 is dry')
+    """
+    text = text.strip().rstrip(".")
+    second = text[1:2]
+    return text[:1].lower() + text[1:] if second == " " or second.islower() else text
+
+
 def sentence(text: str) -> str:
     """Make a text begin with a capital and end with a full stop."""
     text = text.strip()

@@ -168,13 +168,13 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
         ),
         "buildings": Schema(
             "houses, barns, sheds",
-            "would add their shade and the house as the reference place",
+            "would add the house as the reference place, and who receives the air",
             ("polygon",),
             {"name": NAME, "kind": Column("word", "kind"), "height_m": HEIGHT},
         ),
         "access": Schema(
             "tracks and gates",
-            "would tell which ground machines can reach",
+            "would draw tracks and gates on the contractor's plan",
             ("line", "polygon", "point"),
             {"name": NAME, "kind": Column("word", "kind")},
         ),

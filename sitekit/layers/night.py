@@ -38,7 +38,10 @@ def night_length(
     night_hours: Annotated[
         float,
         Setting(
-            "h", "Length of the standard night; 0 takes that at bloom.", low=0, high=24
+            "h",
+            "Length of the standard night, at least 2 h; 0 takes that at bloom.",
+            low=0,
+            high=24,
         ),
     ] = 0.0,
 ) -> NDArray[np.float64]:

@@ -17,6 +17,8 @@ from sitekit.results import Survey
 
 #: A table of more blocks than this may go over a page.
 MOST_WHOLE = 12
+#: Trees and notes for the map that are told in full.
+MOST_FOR = 3
 #: Letters of a checksum that are printed.
 SHORT = 12
 
@@ -230,7 +232,10 @@ def trees_and_notes(survey: Survey) -> Markup:
         title = element("h3", "Against the map: the test you can make today")
         parts += [title, items(map(words.sentence, against), class_="against")]
     if agree:
-        parts += [element("h3", "For the map"), items(map(words.sentence, agree))]
+        told = [words.sentence(text) for text in agree[:MOST_FOR]]
+        if len(agree) > MOST_FOR:
+            told.append(f"And {len(agree) - MOST_FOR} more in the table.")
+        parts += [element("h3", "For the map"), items(told)]
     if len(survey.existing_trees):
         parts.append(tables.tree_table(survey))
     if len(survey.notes):

@@ -169,13 +169,20 @@ def _not_there(blocks: GeoDataFrame) -> str:
     for number in blocks["block"].drop_duplicates():
         site_class, _ = best_fruit(blocks, int(number))
         if site_class == SITE_CLASSES[REFUSED]:
-            names.append(block_name(blocks, int(number)))
+            names.append(
+                f"{block_name(blocks, int(number))} ({_why_not(blocks, number)})"
+            )
     if not names:
         return ""
-    more = f" and {len(names) - 4} more" if len(names) > 4 else ""
-    verb = "is" if len(names) == 1 else "are"
-    first = "; ".join(names[:4]) if more else "; ".join(names)
-    return words.sentence(f"{first}{more} {verb} refused for every fruit asked for")
+    more = [f"and {len(names) - 4} more"] if len(names) > 4 else []
+    told = "; ".join([*names[:4], *more])
+    return f"Refused for every fruit asked for: {told}."
+
+
+def _why_not(blocks: GeoDataFrame, number: int) -> str:
+    """Give the reason of a block, as it stands within a sentence."""
+    reason = str(blocks.loc[blocks["block"] == number, "reason"].iloc[0])
+    return words.within(reason.partition("; drainage")[0])
 
 
 def _measures(
@@ -271,7 +278,8 @@ def _evidence(
     for tree in trees.to_dict("records"):
         if tree["verdict"] in told:
             what = f"{words.fruit_name(tree['fruit'])} tree, {tree['condition']}"
-            told[tree["verdict"]].append(words.sentence(f"{what}: {tree['reason']}"))
+            reason = words.within(tree["reason"])
+            told[tree["verdict"]].append(words.sentence(f"{what}: {reason}"))
     for note in notes.to_dict("records"):
         if note["verdict"] in told:
             text = tell_note(note["kind"], note["date"], note["reason"])
