@@ -95,8 +95,8 @@ def _read_options(given: Mapping[str, Any]) -> "Site":
         elevation_crs=given.get("elevation_crs"),
         z_unit=_one_of("z-unit", given.get("z_unit"), ("m", "ft", "us-ft")),
         surface=_one_of("surface", given.get("surface"), ("ground", "canopy")),
-        cell=_length("cell", given.get("cell")),
-        margin=_length("margin", given.get("margin")),
+        cell=length("cell", given.get("cell")),
+        margin=length("margin", given.get("margin")),
         fruit=tuple(given.get("fruit", ())),
     )
     check_request(request)
@@ -122,7 +122,27 @@ def _one_of(option: str, value: Any, allowed: tuple[str, ...]) -> Any:  # noqa: 
     raise ConfigError(message)
 
 
-def _length(option: str, value: float | None) -> float | None:
+def need(**given: object) -> None:
+    """Check that options that a command cannot do without were given.
+
+    Raises
+    ------
+    ConfigError
+        Naming each that is missing.
+    """
+    missing = [f"--{name}: give it." for name, value in given.items() if not value]
+    if missing:
+        raise ConfigError(*missing)
+
+
+def length(option: str, value: float | None) -> float | None:
+    """Check an option that is a length in metres.
+
+    Raises
+    ------
+    ConfigError
+        Where it is no length above 0.
+    """
     if value is None or 0 < value < float("inf"):
         return value
     message = f"--{option}: {value} is not a length in metres above 0."

@@ -4,6 +4,8 @@ import sys
 from pathlib import Path
 from textwrap import wrap
 
+from geopandas import GeoDataFrame
+
 from sitekit import words
 from sitekit.results import Survey
 from sitekit.site import Site
@@ -23,6 +25,37 @@ def bold(text: str) -> str:
 def dim(text: str) -> str:
     """Set a text dim on a terminal."""
     return f"\033[2m{text}\033[0m" if sys.stdout.isatty() else text
+
+
+def tell_region(table: GeoDataFrame, folder: Path) -> str:
+    """Tell a region in a few lines: the best fields, and those that failed.
+
+    Parameters
+    ----------
+    table : GeoDataFrame
+        The table of fields.
+    folder : Path
+        Where it was written.
+
+    Returns
+    -------
+    text : str
+        Lines for the terminal.
+    """
+    done = table[table["status"] == "done"].sort_values("rank")
+    lost = table[table["status"] != "done"]
+    lines = [bold(f"{len(table)} fields: {len(done)} surveyed, {len(lost)} failed")]
+    for row in done.head(MOST_BLOCKS).to_dict("records"):
+        why = f"{row['rank']}  {row['field']}: {row['reason']}"
+        lines += wrap(why, 80, subsequent_indent="   ")
+    if len(lost):
+        lines += ["", "Failed:"]
+    for row in lost.head(MOST_BLOCKS).to_dict("records"):
+        why = f"   {row['field']}: {row['reason']}"
+        lines += wrap(why, 80, subsequent_indent="   ")
+    if len(lost) > MOST_BLOCKS:
+        lines.append(f"   and {len(lost) - MOST_BLOCKS} more in fields.gpkg")
+    return "\n".join([*lines, f"Written: {folder}/fields.gpkg  fields.parquet"])
 
 
 def tell_survey(survey: Survey, folder: Path, seconds: float) -> str:

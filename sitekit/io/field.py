@@ -112,6 +112,39 @@ def field_from_corners(corners: Sequence[Sequence[float]]) -> FieldReading:
     return _finish(frame, "corners", [Remark("doubtful", "corners", text)])
 
 
+def field_from_outline(outline: GeoDataFrame, name: str) -> FieldReading:
+    """Take a field from a polygon that was read already.
+
+    Parameters
+    ----------
+    outline : GeoDataFrame
+        One or more polygons with their coordinate system.
+    name : str
+        Name of the field, for messages.
+
+    Returns
+    -------
+    reading : FieldReading
+        Valid polygons.
+
+    Raises
+    ------
+    InputError
+        No polygon in it, or hardly any area.
+    """
+    shapes = outline.geometry.explode(index_parts=False)
+    polygons = shapes[shapes.geom_type == "Polygon"]
+    if polygons.empty:
+        message = f"{name} holds no polygon. Draw the field as a polygon."
+        raise InputError(message)
+    frame = GeoDataFrame(
+        {"name": [""] * len(polygons)},
+        geometry=shapely.force_2d(polygons.to_numpy()),
+        crs=outline.crs,
+    )
+    return _finish(frame, name, [])
+
+
 def _check_degrees(points: np.ndarray) -> None:
     latitudes, longitudes = points.T
     if not np.isfinite(points).all() or (np.abs(longitudes) > 360).any():

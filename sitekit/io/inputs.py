@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from dataclasses import field as value
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal, NoReturn, ParamSpec, TypeVar
 
@@ -22,7 +23,12 @@ from sitekit.io.barriers import (
 )
 from sitekit.io.canopy import is_raster, read_canopy
 from sitekit.io.elevation import ElevationReading, read_elevation
-from sitekit.io.field import FieldReading, field_from_corners, read_field
+from sitekit.io.field import (
+    FieldReading,
+    field_from_corners,
+    field_from_outline,
+    read_field,
+)
 from sitekit.io.placing import find_reference, place_frame
 from sitekit.io.remarks import missing_inputs, read_inputs
 from sitekit.io.schemas import SCHEMAS, empty_frame, unknown_words
@@ -45,6 +51,8 @@ class SiteRequest:
         One or more rasters.
     field : VectorSource or None
         The field; else `corners`.
+    outline : GeoDataFrame or None
+        The field where it was read already, under `name`.
     corners : sequence of (latitude, longitude)
         Corners of the field as a phone shows them. [degree]
     vectors : mapping of str to VectorSource
@@ -76,6 +84,7 @@ class SiteRequest:
 
     elevation: Sequence[Path]
     field: VectorSource | None = None
+    outline: GeoDataFrame | None = None
     corners: Sequence[Sequence[float]] = ()
     vectors: Mapping[str, VectorSource] = value(default_factory=dict)
     name: str = ""
@@ -152,6 +161,8 @@ def _read_field(request: SiteRequest) -> FieldReading:
             return reading
         unused = Remark("doubtful", "corners", "not used, since a field is named")
         return replace(reading, remarks=(*reading.remarks, unused))
+    if request.outline is not None:
+        return field_from_outline(request.outline, request.name)
     if len(request.corners):
         return field_from_corners(request.corners)
     message = "No field is named. Give a file with its outline, or its corners."
@@ -345,9 +356,17 @@ def _hash_inputs(request: SiteRequest) -> dict[str, str]:
     for file in unique:
         double = names.count(file.name) > 1
         name = f"{file.parent.name}/{file.name}" if double else file.name
-        with file.open("rb") as stream:
-            hashes[name] = hashlib.file_digest(stream, "sha256").hexdigest()
+        told = file.stat()
+        hashes[name] = _hash(file, told.st_size, told.st_mtime_ns)
     return hashes
+
+
+@lru_cache(maxsize=64)
+def _hash(file: Path, size: int, changed: int) -> str:
+    """Hash a file; many fields on one elevation read it once."""
+    del size, changed  # they tell a file from one that was changed
+    with file.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def _files_beside(file: Path) -> list[Path]:

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from os import cpu_count
 from typing import Any
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
@@ -153,7 +153,7 @@ class _Field:
 
 def _run(field: _Field, seconds: float, closed_edges: Sequence[Any]) -> NightState:
     """Run the night, all but its last hour on doubled cells where that pays."""
-    threads = cpu_count() or 1
+    threads = int(numba.get_num_threads())
     common: dict[str, Any] = {
         "night": seconds,
         "closed_edges": closed_edges,

@@ -64,7 +64,7 @@ def _compare_tree(
         return None, np.nan, NOT_JUDGED, "it stands outside the ground that was judged"
     code = int(places.verdicts[fruit].site_class[row, column])
     score = round(float(places.verdicts[fruit].score[row, column]))
-    why = places.reason(fruit, row, column)
+    why = words.within(places.reason(fruit, row, column))
     if condition == "thriving":
         verdict = CONTRADICTS if code == REFUSED else AGREES
     elif condition in ("weak", "dead"):
