@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from sitekit import words
 from sitekit.errors import ConfigError, FruitError, LayerError, nearest
 from sitekit.fruit import Fruit, fruit_names, read_fruit
+from sitekit.io.offers import choose_sources
 from sitekit.io.water import make_shore
 from sitekit.layers import CATALOGUE, find_layer, make_layers
 from sitekit.layers.catalogue import all_settings
@@ -35,6 +36,7 @@ from sitekit.suitability.score import score_fruit
 
 #: Functions outside the catalogue of layers that have settings.
 TUNED: tuple[Callable[..., Any], ...] = (
+    choose_sources,
     make_ground,
     find_frost_pockets,
     find_cold_air_paths,

@@ -96,7 +96,7 @@ def test_names_are_never_double_and_the_first_is_kept(names):
         (lambda _path: None, InputError, "no such file"),
         (lambda path: path.write_bytes(b""), InputError, "f.gpkg"),
         (lambda path: path.write_text("nothing"), InputError, "f.gpkg"),
-        (lambda path: table()[:0].to_file(path), InputError, "holds no field"),
+        (table()[:0].to_file, InputError, "holds no field"),
         (lambda path: table(crs=None).to_file(path), CrsError, "coordinate system"),
     ],
 )

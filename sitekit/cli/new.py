@@ -33,5 +33,6 @@ def run(
     if not quiet:
         typer.echo(
             f"Written: {file}\nFill it in, then: sitekit check {file}, "
-            f"sitekit survey {file}"
+            f"sitekit survey {file}\n"
+            f"No elevation? With a field in it: sitekit fetch {file}"
         )

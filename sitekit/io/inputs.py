@@ -123,7 +123,7 @@ def read_request(request: SiteRequest) -> Site:
         its own class.
     """
     mistakes: list[SitekitError] = []
-    ground = _attempt(mistakes, _read_field, request)
+    ground = _attempt(mistakes, read_outline, request)
     raw = {
         name: frame
         for name, source in request.vectors.items()
@@ -154,7 +154,14 @@ def _raise(mistakes: Sequence[SitekitError]) -> NoReturn:
     raise InputError(*(text for mistake in mistakes for text in mistake.mistakes))
 
 
-def _read_field(request: SiteRequest) -> FieldReading:
+def read_outline(request: SiteRequest) -> FieldReading:
+    """Read the field of a request, from its file, outline or corners.
+
+    Raises
+    ------
+    InputError
+        Where none is given, or what is given is no field.
+    """
     if request.field is not None:
         reading = read_field(request.field)
         if not len(request.corners):
