@@ -6,6 +6,7 @@ elsewhere; what came back is kept on disk until the region is whole.
 """
 
 import json
+import logging
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -184,6 +185,8 @@ def _engine(request: RegionRequest) -> Iterator[Any]:
             'Install it with pip install "sitekit[region]".'
         )
         raise ConfigError(message) from None
+    # What the engine says of workers that come and go is told by the rows.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
     if request.scheduler:
         try:
             client = Client(request.scheduler, timeout=PATIENCE)
@@ -202,6 +205,7 @@ def _engine(request: RegionRequest) -> Iterator[Any]:
             threads_per_worker=1,
             processes=True,
             dashboard_address=":0",
+            silence_logs=logging.CRITICAL,
             env={"NUMBA_NUM_THREADS": "1"},
         ) as cluster,
         Client(cluster) as client,
