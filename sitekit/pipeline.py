@@ -8,6 +8,7 @@ from time import perf_counter
 from typing import Any, TypeVar
 
 import numpy as np
+import rioxarray  # noqa: F401 - gives the layers their coordinate system
 import xarray as xr
 from numpy.typing import NDArray
 
@@ -321,4 +322,6 @@ def _with_fruit(
             reference="score, soil tests and what the elevation can show",
             **{f"class_{code}": text for code, text in enumerate(words.SITE_CLASSES)},
         )
-    return layers.assign(added)
+    # Known to whoever opens the layers in a notebook: their coordinate system.
+    known: xr.Dataset = layers.assign(added).rio.write_crs(site.grid.crs)
+    return known
