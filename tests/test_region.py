@@ -178,6 +178,7 @@ def task(**changes):
         {"fruit": ("plum",)},
         {"margin": 800.0},
         {"crs": "EPSG:32632"},
+        {"settings": (("production", 0.0),)},
     ],
 )
 def test_another_question_is_another_task(change):

@@ -41,6 +41,8 @@ class FieldTask:
         Fruit asked for; all where none is named.
     margin : float
         Ground read about the field. [m]
+    settings : tuple of (str, object)
+        Settings that were changed.
     """
 
     name: str
@@ -49,6 +51,7 @@ class FieldTask:
     elevation: tuple[str, ...]
     fruit: tuple[str, ...]
     margin: float
+    settings: tuple[tuple[str, Any], ...] = ()
 
     @property
     def key(self) -> str:
@@ -57,8 +60,8 @@ class FieldTask:
         for file in self.elevation:
             told = Path(file).stat()
             digest.update(f"{file} {told.st_size} {told.st_mtime_ns}\n".encode())
-        about = (self.name, self.crs, self.fruit, self.margin, version("sitekit"))
-        digest.update(repr(about).encode())
+        about = (self.name, self.crs, self.fruit, self.margin, self.settings)
+        digest.update(f"{about!r} {version('sitekit')}".encode())
         return digest.hexdigest()[:24]
 
 
@@ -102,6 +105,7 @@ def survey_field(task: FieldTask) -> dict[str, Any]:
         margin=task.margin,
         fruit=task.fruit,
         layers=LAYERS,
+        settings=dict(task.settings),
     )
     try:
         return {
@@ -133,27 +137,26 @@ def sum_up(found: Survey) -> dict[str, Any]:
     row : dict
         ``reason`` of the best block; ``area_m2``; ``mean_offset_degc``,
         ``lowest_offset_degc`` over the field; for each fruit ``best_class_FRUIT``
-        and ``good_share_FRUIT``, the share of the field that is *with conditions*
-        or better.
+        of its blocks and ``good_share_FRUIT``, the share of their ground that is
+        *with conditions* or better.
     """
     site = found.site
     inside = site.field_mask & ~site.water_mask
     offset = found.layers["frost_night_offset"].to_numpy()[inside]
     known = offset[np.isfinite(offset)]
-    best = found.blocks.sort_values(["rank", "block"], kind="stable")
+    code = found.blocks["site_class"].map(SITE_CLASSES.index)
+    blocks = found.blocks.assign(code=code)
+    best = blocks.sort_values(["code", "rank"], ascending=[False, True], kind="stable")
     row: dict[str, Any] = {
         "reason": str(best["reason"].iloc[0]) if len(best) else "",
         "area_m2": round(site.field_area, 1),
         "mean_offset_degc": _rounded(known.mean()) if known.size else None,
         "lowest_offset_degc": _rounded(known.min()) if known.size else None,
     }
-    for name in (str(n) for n in found.layers if str(n).startswith("site_class_")):
-        fruit = name.removeprefix("site_class_")
-        code = found.layers[name].to_numpy()[inside]
-        judged = code[code < len(SITE_CLASSES)]
-        top = SITE_CLASSES[int(judged.max())] if judged.size else ""
-        share = float(np.mean(judged >= CONDITIONS)) if judged.size else 0.0
-        row |= {f"best_class_{fruit}": top, f"good_share_{fruit}": round(share, 4)}
+    for fruit, own in blocks.groupby("fruit"):
+        good = own.loc[own["code"] >= CONDITIONS, "area_m2"].sum()
+        row[f"best_class_{fruit}"] = SITE_CLASSES[int(own["code"].max())]
+        row[f"good_share_{fruit}"] = round(float(good / own["area_m2"].sum()), 4)
     return row
 
 

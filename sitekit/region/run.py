@@ -8,16 +8,17 @@ elsewhere; what came back is kept on disk until the region is whole.
 import json
 import logging
 import shutil
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from dataclasses import field as value
 from pathlib import Path
 from typing import Any
 
 from geopandas import GeoDataFrame
 
 from sitekit.errors import ConfigError, InputError, OutputError
-from sitekit.pipeline import check_names
+from sitekit.pipeline import check_names, check_settings
 from sitekit.region.field import FieldTask, failed, survey_batch
 
 #: Fields of one task: few enough that a dead worker loses little.
@@ -48,6 +49,8 @@ class RegionRequest:
         Address of a scheduler; empty for processes of this machine.
     workers : int or None
         Processes of this machine; one a core where not given.
+    settings : mapping
+        Settings that were changed, the same for every field.
     """
 
     fields: GeoDataFrame
@@ -56,6 +59,7 @@ class RegionRequest:
     margin: float = MARGIN
     scheduler: str = ""
     workers: int | None = None
+    settings: Mapping[str, Any] = value(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -133,7 +137,8 @@ def forget(kept: Path) -> None:
 
 
 def _check(request: RegionRequest) -> None:
-    mistakes = check_names(request.fruit, None, ())
+    mistakes = check_settings(request.settings)
+    mistakes += check_names(request.fruit, None, ())
     if mistakes:
         raise ConfigError(*mistakes)
     for file in request.elevation:
@@ -155,6 +160,7 @@ def _tasks(request: RegionRequest) -> list[FieldTask]:
             elevation=files,
             fruit=request.fruit,
             margin=request.margin,
+            settings=tuple(sorted(request.settings.items())),
         )
         for name, shape in zip(fields["field"], fields.geometry, strict=True)
     ]
