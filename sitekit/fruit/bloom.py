@@ -125,36 +125,31 @@ def find_day(sums: NDArray[np.float32], goal: float) -> NDArray[np.float64]:
     return np.where(reached.any(axis=1), day, np.nan)
 
 
-def tune_bloom(
-    sums: NDArray[np.float32],
-    years: Sequence[int],
-    noted: Sequence[tuple[int, int]],
-    usual: float,
-) -> Tuning:
+def tune_bloom(noted: Sequence[tuple[int, float]], usual: float) -> Tuning:
     """Scale the stages of a fruit to the grower's own notes of full bloom.
 
     Parameters
     ----------
-    sums : (year, day) ndarray
-        Heat of the record where the noted trees stand. [degC day]
-    years : sequence of int
-        Year of each row.
-    noted : sequence of (int, int)
-        Year and column of each note.
+    noted : sequence of (int, float)
+        Year of each note, and the heat sum of that day where the tree stands.
+        [degC day]
     usual : float
         Sum of the usual group at full bloom. [degC day]
 
     Returns
     -------
     tuning : Tuning
-        One factor for all stages, the median over the notes. Notes that
-        contradict the record tune nothing, and that is told.
+        One factor for all stages, the median over the years. Notes that contradict
+        the record tune nothing, and that is told.
+
+    Examples
+    --------
+    >>> tune_bloom([(2020, 250.0), (2021, 280.0)], 263.0).factor.__round__(3)
+    1.008
     """
-    row = {year: place for place, year in enumerate(years)}
     shares: dict[int, list[float]] = {}
-    for year, column in noted:
-        if year in row:
-            shares.setdefault(year, []).append(float(sums[row[year], column]) / usual)
+    for year, heat in noted:
+        shares.setdefault(year, []).append(heat / usual)
     if not shares:
         return Tuning()
     factor = float(np.median([np.mean(found) for found in shares.values()]))

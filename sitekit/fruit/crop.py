@@ -12,9 +12,7 @@ LIMIT_ERROR = 0.7
 #: Probability that the printed interval holds.
 LEVEL = 0.9
 #: Draws of the errors, and the seed that makes them the same on every run.
-DRAWS, SEED = 48, 20
-#: Least share of flowers that can live, so that its logarithm is finite.
-LEAST_LIVE = 1e-12
+DRAWS, SEED = 40, 20
 #: Steps of the shares of years over which an interval is looked for.
 STEPS = 2001
 
@@ -48,7 +46,7 @@ def live_share(killed: NDArray[np.floating], *, worst: bool) -> NDArray[np.float
     return live
 
 
-def crop_share(live: ArrayLike, need: float) -> NDArray[np.floating]:
+def crop_share(live: ArrayLike, need: float) -> NDArray[np.float64]:
     """Crop that live flowers carry, as a share of a full one.
 
     Parameters
@@ -68,7 +66,7 @@ def crop_share(live: ArrayLike, need: float) -> NDArray[np.floating]:
     >>> crop_share([0.532, 0.283], 0.6).round(2)
     array([0.89, 0.47])
     """
-    crop: NDArray[np.floating] = np.minimum(1, np.asarray(live) / need)
+    crop: NDArray[np.float64] = np.minimum(1, np.asarray(live) / need)
     return crop
 
 

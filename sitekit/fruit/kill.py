@@ -13,7 +13,7 @@ from sitekit.fruit.groups import Stage
 STAGE_SPREAD = 2
 #: A table of kill: temperatures from, to, step [degC], and steps of the heat sum as a
 #: share of that of full bloom, up to the last.
-COLDEST, WARMEST, DEGREE = -22.0, 2.0, 0.02
+COLDEST, WARMEST, DEGREE = -22.0, 0.0, 0.02
 LAST_SHARE, SHARE = 1.6, 0.01
 
 
@@ -61,36 +61,13 @@ class KillTable:
     Parameters
     ----------
     killed : (temperature, share) ndarray of float32
-        0 before the first stage.
+        From `COLDEST` up to `WARMEST`, which kills nothing; 0 before the first stage.
     first_share : float
         Share of the heat sum of full bloom at the first stage.
     """
 
     killed: NDArray[np.float32]
     first_share: float
-
-    def look_up(
-        self, temperature: NDArray[np.floating], column: NDArray[np.integer]
-    ) -> NDArray[np.float32]:
-        """Tell the share killed.
-
-        Parameters
-        ----------
-        temperature : ndarray
-            Night minimum at the flower. [degC]
-        column : ndarray
-            Columns by `share_columns`.
-
-        Returns
-        -------
-        killed : ndarray of float32
-        """
-        row = np.rint((temperature - COLDEST) * (1 / DEGREE)).astype(np.int32)
-        np.clip(row, 0, self.killed.shape[0] - 1, out=row)
-        killed: NDArray[np.float32] = self.killed.ravel()[
-            row * self.killed.shape[1] + column
-        ]
-        return killed
 
 
 def make_kill_table(stages: Sequence[Stage]) -> KillTable:
@@ -110,13 +87,16 @@ def make_kill_table(stages: Sequence[Stage]) -> KillTable:
     -------
     table : KillTable
     """
-    temperatures = np.arange(COLDEST, WARMEST + DEGREE / 2, DEGREE)
+    temperatures = np.linspace(
+        COLDEST, WARMEST, round((WARMEST - COLDEST) / DEGREE) + 1
+    )
     shares = np.arange(0, LAST_SHARE + SHARE / 2, SHARE)
     at = [s.share for s in stages]
     t10 = np.interp(shares, at, [s.t10 for s in stages])
     t90 = np.interp(shares, at, [s.t90 for s in stages])
     killed = kill_share(temperatures[:, None], t10, t90)
     killed[:, shares < at[0] - SHARE / 2] = 0
+    killed[-1] = 0
     worst = np.maximum.accumulate(killed, axis=1).astype(np.float32)
     return KillTable(worst, at[0])
 

@@ -161,10 +161,8 @@ def judge_winter(
         Place in `WINTER_WORDS`, the worst that happens.
     """
     stands = HARDINESS[hardiness]
-    wood = (nights.thirty <= stands.wood) | (nights.soft <= stands.wood + SOFT)
-    roots = root_temperature(nights.root, cover) <= stands.root
-    buds = nights.ten <= stands.bud
-    code: NDArray[np.uint8] = np.select(
-        [wood, roots, buds], [WOOD, ROOTS, BUDS], STANDS
-    ).astype(np.uint8)
+    code = np.full(np.shape(nights.thirty), STANDS, np.uint8)
+    code[nights.ten <= stands.bud] = BUDS
+    code[root_temperature(nights.root, cover) <= stands.root] = ROOTS
+    code[(nights.thirty <= stands.wood) | (nights.soft <= stands.wood + SOFT)] = WOOD
     return code
