@@ -18,8 +18,6 @@ UNTUNED, TUNED, ENOUGH_YEARS = 5.0, 3.0, 4
 #: Own notes outside these shares of the usual sum contradict the record. Common
 #: practice, no source.
 LEAST, MOST = 0.75, 1.35
-#: Green tip to bloom in fewer days is doubtful (Penn State Extension 2017). [d]
-SHORT_SPRING = 21
 
 
 @dataclass(frozen=True)
@@ -161,24 +159,3 @@ def tune_bloom(noted: Sequence[tuple[int, float]], usual: float) -> Tuning:
         return Tuning(contradiction=text)
     error = TUNED if len(shares) >= ENOUGH_YEARS else UNTUNED
     return Tuning(factor, len(shares), error)
-
-
-def springs_too_short(
-    sums: NDArray[np.float32], green_tip: float, full_bloom: float
-) -> NDArray[np.bool_]:
-    """Tell years in which green tip to bloom took doubtfully few days.
-
-    Parameters
-    ----------
-    sums : (year, day) ndarray
-        [degC day]
-    green_tip, full_bloom : float
-        Sums of the two stages. [degC day]
-
-    Returns
-    -------
-    doubtful : (year,) ndarray of bool
-        Under 21 days.
-    """
-    took = find_day(sums, full_bloom) - find_day(sums, green_tip)
-    return took < SHORT_SPRING

@@ -17,35 +17,6 @@ DRAWS, SEED = 40, 20
 STEPS = 2001
 
 
-def live_share(killed: NDArray[np.floating], *, worst: bool) -> NDArray[np.floating]:
-    """Share of the flowers that lives through several nights.
-
-    Parameters
-    ----------
-    killed : (..., night) ndarray
-        Share killed in each night.
-    worst : bool
-        Only the worst night counts, since a later one finds the tender flowers
-        dead; else every night kills its share of what lives. No published rule was
-        found: the two bound what happens.
-
-    Returns
-    -------
-    live : ndarray
-        0 to 1.
-
-    Examples
-    --------
-    >>> nights = np.array([0.468, 0.468])
-    >>> [round(float(live_share(nights, worst=way)), 3) for way in (True, False)]
-    [0.532, 0.283]
-    """
-    live: NDArray[np.floating] = (
-        (1 - killed).min(axis=-1, initial=1.0) if worst else (1 - killed).prod(axis=-1)
-    )
-    return live
-
-
 def crop_share(live: ArrayLike, need: float) -> NDArray[np.float64]:
     """Crop that live flowers carry, as a share of a full one.
 

@@ -39,7 +39,7 @@ def degree_days(lowest: ArrayLike, highest: ArrayLike, base: float) -> NDArray[A
     middle = (lowest + highest) / 2 - base
     half = np.abs(highest - lowest) / 2
     # A day without a range has no sine: any half that is not 0 serves its ratio.
-    ratio = np.clip(-middle / np.where(half > 0, half, 1), -1, 1)
+    ratio = np.clip(-middle / np.where(half > 1e-6, half, 1), -1, 1)
     rises = np.arcsin(ratio)
     crossing = (middle * (np.pi / 2 - rises) + half * np.cos(rises)) / np.pi
     warmth: NDArray[Any] = np.where(np.abs(middle) < half, crossing, middle)
