@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sitekit.climate.crops import make_kind
+from sitekit.climate.crops import Kind, crop_by_year, make_kind
 from sitekit.climate.fruiting import (
     NOT_JUDGED,
     Fruiting,
@@ -15,10 +15,12 @@ from sitekit.climate.fruiting import (
     assess_places,
     limit_class,
 )
-from sitekit.climate.springs import Springs
+from sitekit.climate.springs import Springs, sum_of
 from sitekit.climate.telling import tell_poor_crops, tell_ripening, tell_winter
 from sitekit.fruit import Fruit
-from sitekit.fruit.bloom import Tuning
+from sitekit.fruit.bloom import Tuning, find_day
+from sitekit.fruit.crop import POOR
+from sitekit.fruit.pollination import open_days
 from sitekit.words import SITE_CLASSES
 
 
@@ -169,3 +171,76 @@ def _reason(
     if lowered or not why:
         return f"{text[0].upper()}{text[1:]}."
     return f"{why.rstrip('.')}; {text}."
+
+
+def describe_years(
+    springs: Springs, kind: Kind, shift: tuple[float, float, float]
+) -> pd.DataFrame:
+    """Tell bloom, frost and crop of every year at one place, for a chart.
+
+    Parameters
+    ----------
+    springs : Springs
+        Years of the record.
+    kind : Kind
+        The group.
+    shift : tuple of float
+        How much warmer the place is than the station: on clear still nights, on the
+        other nights, in the mean of the day. [degC]
+
+    Returns
+    -------
+    years : DataFrame
+        ``year``; ``opens``, ``full_bloom``, ``falls``: first flower, full bloom and
+        petal fall (dates, NaT where they never come); ``coldest``: coldest night from
+        the first flower to petal fall [degC], NaN without bloom; ``crop``: share of a
+        full crop.
+    """
+    sums = sum_of(springs, shift[2])
+    opens, falls = open_days(sums, kind.full_bloom)
+    nights = springs.nights(shift[0], shift[1])
+    days = np.arange(nights.shape[1])
+    bloom = (days >= opens[:, None]) & (days <= falls[:, None])
+    coldest = np.where(bloom & np.isfinite(nights), nights, np.inf).min(axis=1)
+    return pd.DataFrame(
+        {
+            "year": springs.years,
+            "opens": _dates(springs, opens),
+            "full_bloom": _dates(springs, find_day(sums, kind.full_bloom)),
+            "falls": _dates(springs, falls),
+            "coldest": np.where(np.isfinite(coldest), coldest, np.nan),
+            "crop": crop_by_year(springs, kind, shift),
+        }
+    )
+
+
+def tell_halves(years: pd.DataFrame) -> str:
+    """Say how often the crop was poor in both halves of the record.
+
+    Parameters
+    ----------
+    years : DataFrame
+        See `describe_years`.
+
+    Returns
+    -------
+    text : str
+        One sentence; a difference is told, not extrapolated.
+    """
+    half = len(years) // 2
+    parts = []
+    for part in (years[:half], years[half:]):
+        span = f"{part['year'].iloc[0]} to {part['year'].iloc[-1]}"
+        parts.append(f"{int((part['crop'] < POOR).sum())} of {len(part)} ({span})")
+    return f"Poor crops by the two halves of the record: {parts[0]}, {parts[1]}."
+
+
+def _dates(springs: Springs, columns: NDArray[np.float64]) -> NDArray[np.datetime64]:
+    """Turn columns into dates."""
+    known = np.isfinite(columns)
+    dates = springs.starts.astype("datetime64[D]") + np.where(known, columns, 0).astype(
+        np.int64
+    )
+    dates[~known] = np.datetime64("NaT")
+    found: NDArray[np.datetime64] = dates
+    return found

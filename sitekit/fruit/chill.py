@@ -38,7 +38,7 @@ def hours_of_days(
     wave = np.cos((np.arange(24) - DAWN) * 2 * np.pi / 24)
     middle, half = (lowest + highest) / 2, (highest - lowest) / 2
     hours = middle[..., None] - half[..., None] * wave
-    return hours.reshape(*lowest.shape[:-1], -1)
+    return hours.reshape(*lowest.shape[:-1], 24 * lowest.shape[-1])
 
 
 def count_chill_hours(hours: ArrayLike, *, frost: bool = False) -> NDArray[np.int64]:
