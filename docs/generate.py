@@ -15,7 +15,9 @@ from pydantic import BaseModel
 
 from sitekit.cli.app import app
 from sitekit.config.models import SiteModel
-from sitekit.fruit import fruit_names, read_fruit
+from sitekit.fruit import Varieties, fruit_names, read_fruit
+from sitekit.fruit.groups import PARTNERS
+from sitekit.fruit.winter import HARDINESS
 from sitekit.io.schemas import FIELD, SCHEMAS, Schema
 from sitekit.layers import CATALOGUE, Layer
 from sitekit.layers.cover import COVERS
@@ -148,6 +150,68 @@ def write_settings() -> str:
     )
 
 
+def varieties_of(varieties: Varieties) -> list[str]:
+    """Describe the groups of a fruit: bloom, limits of frost, size."""
+    sources = varieties.sources
+    return [
+        f"Groups; maps show *{varieties.usual}*. A full crop needs "
+        f"{varieties.need:g} of the blossom alive, in springs with few bees "
+        f"{varieties.need_bee_poor:g} ({sources['need']}). Its bloom "
+        f"{PARTNERS[varieties.partner]}. Least winter chill: "
+        f"{varieties.chill_hours:g} h of 0 to 7.2 °C ({sources['chill_hours']}).",
+        table(
+            (
+                "group",
+                "full bloom [°C day]",
+                "days to picking",
+                "April to October [°C day]",
+                "bloom to picking [°C day]",
+                "hardiness",
+            ),
+            [
+                (
+                    g.name,
+                    f"{g.bloom_sum:g}",
+                    f"{g.days[0]:g} to {g.days[1]:g}",
+                    f"{g.season_sum:g}",
+                    f"{g.pick_sum:g}" if g.pick_sum else "",
+                    g.hardiness,
+                )
+                for g in varieties.groups
+            ],
+        ),
+        f"Sources: bloom: {sources['bloom_sum']}; days: {sources['days']}; season: "
+        f"{sources['season_sum']}; hardiness: {sources['hardiness']}.",
+        table(
+            ("stage", "of the bloom sum", "kills a tenth [°C]", "nine tenths [°C]"),
+            [
+                (
+                    f"{s.name}{f' ({s.kinds})' if s.kinds else ''}",
+                    f"{s.share:.2f}",
+                    f"{s.t10:g}",
+                    f"{s.t90:g}",
+                )
+                for s in varieties.stages
+            ],
+        ),
+        f"Sources: limits: {sources['t10']}; shares: {sources['share']}.",
+        table(
+            ("stock", "in the row [m]", "height [m]", "full crop, year", "crop [kg]"),
+            [
+                (
+                    v.name,
+                    f"{v.spacing[0]:g} to {v.spacing[1]:g}",
+                    f"{v.height:g}",
+                    v.full_crop_year,
+                    f"{v.crop:g}",
+                )
+                for v in varieties.vigours
+            ],
+        ),
+        f"Source: {sources['yield_kg']}.",
+    ]
+
+
 def write_fruit() -> str:
     """Write the page of fruit."""
     parts = [
@@ -163,6 +227,18 @@ def write_fruit() -> str:
         "reason in words; in it `{value}` is the value at that place. How "
         "scores become "
         "classes: [classes](../method/classes.md).",
+        "`[[group]]` are varieties that bloom, ripen and stand the winter alike; "
+        "`[[stage]]` are the stages of the flower with the half hour of frost that "
+        "kills a tenth and nine tenths; `[[vigour]]` is the size on stocks of some "
+        "strength. Heat sums are over 5 °C by a single sine, from 1 March (south: 1 "
+        "September). A file without groups is valid: its ground is judged, and "
+        "nothing is told in years. `[sources]` says where the numbers of a key come "
+        "from. Classes of hardiness, wood / buds / roots in °C: "
+        + "; ".join(
+            f"{name} {h.wood:g} / {h.bud:g} / {h.root:g}"
+            for name, h in HARDINESS.items()
+        )
+        + " (common practice, no source).",
     ]
     for name in fruit_names():
         fruit = read_fruit(name)
@@ -187,6 +263,8 @@ def write_fruit() -> str:
                 ],
             )
         )
+        if fruit.varieties:
+            parts += varieties_of(fruit.varieties)
     return page("Fruit", *parts)
 
 

@@ -9,11 +9,20 @@ from pathlib import Path
 from typing import Any
 
 from sitekit.errors import FruitError, nearest
+from sitekit.fruit.groups import GROUP_KEYS, TABLES, Varieties, parse_varieties
 from sitekit.words import CONDITIONS, HARDY, SITE_CLASSES
 
 #: How many points each curve has.
 CURVES = {"rising": 2, "falling": 2, "hump": 4}
-FRUIT_KEYS = {"name", "spacing_m", "row_spacing_m", "spacing_source", "factor"}
+FRUIT_KEYS = {
+    "name",
+    "spacing_m",
+    "row_spacing_m",
+    "spacing_source",
+    "factor",
+    *GROUP_KEYS,
+    *TABLES,
+}
 FACTOR_KEYS = {"layer", "curve", "points", "unit", "floor", "lack", "say", "source"}
 
 
@@ -62,6 +71,9 @@ class Fruit:
         Where the spacing comes from.
     factors : tuple of Factor
         What decides where it may stand.
+    varieties : Varieties or None
+        Its groups by bloom, ripening and hardiness; None in a file that has none,
+        and then nothing is told in years.
     """
 
     name: str
@@ -69,6 +81,7 @@ class Fruit:
     row_spacing: float
     spacing_source: str
     factors: tuple[Factor, ...]
+    varieties: Varieties | None = None
 
 
 def fruit_names() -> tuple[str, ...]:
@@ -134,6 +147,8 @@ def parse_fruit(text: str, file: str) -> Fruit:
     for key in ("spacing_m", "row_spacing_m"):
         if not _is_number(table.get(key)) or table[key] <= 0:
             mistakes.append(f'{file}: "{key}" must be a length in metres above 0.')
+    varieties, found = parse_varieties(table, file)
+    mistakes += found
     if not factors and not mistakes:
         mistakes.append(f"{file}: it has no [[factor]]; give at least one.")
     if mistakes:
@@ -144,6 +159,7 @@ def parse_fruit(text: str, file: str) -> Fruit:
         row_spacing=float(table["row_spacing_m"]),
         spacing_source=str(table.get("spacing_source", "the grower's own file")),
         factors=tuple(factors),
+        varieties=varieties,
     )
 
 

@@ -1,0 +1,1 @@
+"""The climate of a place from the daily record of a station."""

@@ -1,0 +1,74 @@
+"""Thirty years over a million cells and six fruit: time, and memory beyond the layers."""
+
+import tracemalloc
+
+import numpy as np
+import pandas as pd
+from telling import quickest, say
+
+from sitekit.climate.crops import make_kind
+from sitekit.climate.fruiting import Shifts, assess_places, limit_class
+from sitekit.climate.seasons import Seasons
+from sitekit.climate.springs import read_springs
+from sitekit.demo.records import make_station
+from sitekit.fruit import fruit_names, read_fruit
+from sitekit.words import GOOD
+
+SIDE = 1000
+
+
+def make_seasons():
+    """The demo's record, a row a year."""
+    days = make_station()
+    years = np.unique(days["date"].dt.year)
+    shape = (len(years), 366)
+    row = days["date"].dt.year.to_numpy() - years[0]
+    column = days["date"].dt.day_of_year.to_numpy() - 1
+    lowest, highest, clear = (np.full(shape, np.nan, np.float32) for _ in range(3))
+    lowest[row, column] = days["tmin"]
+    highest[row, column] = days["tmax"]
+    clear[row, column] = np.clip((0.6 - days["cloud_night"]) / 0.3, 0, 1)
+    starts = pd.to_datetime([f"{y}-01-01" for y in years]).to_numpy("datetime64[D]")
+    complete = np.ones(len(years), bool)
+    return Seasons(years, starts, lowest, highest, clear, complete, south=False)
+
+
+def make_shifts():
+    """Shifts of a million cells: a valley side of 70 m with a pool at its foot."""
+    random = np.random.default_rng(3)
+    height = np.linspace(-30, 40, SIDE, dtype=np.float32)[:, None]
+    rough = random.normal(0, 0.15, (SIDE, SIDE)).astype(np.float32)
+    still = np.clip(height / 12, -3.5, 0.8) + rough
+    windy = -0.0065 * height + 0.3 * rough
+    warmth = -0.0065 * height + rough
+    return Shifts(still, still + 0.2, still - 0.3, windy, warmth)
+
+
+def survey(springs, shifts, ground):
+    """Layers of six fruit: poor-crop years and site class."""
+    kept = []
+    for name in fruit_names():
+        found = assess_places(springs, make_kind(read_fruit(name)), shifts)
+        site_class, _ = limit_class(ground, found)
+        kept.append((found.poor, site_class))
+    return kept
+
+
+def run():
+    """Print the time and the bytes a cell of six fruit."""
+    springs, shifts = read_springs(make_seasons()), make_shifts()
+    ground = np.full((SIDE, SIDE), GOOD, np.uint8)
+    took = quickest(lambda: survey(springs, shifts, ground))
+    tracemalloc.start()
+    kept = survey(springs, shifts, ground)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    layers = sum(poor.nbytes + site_class.nbytes for poor, site_class in kept)
+    say(f"  {springs.count} years, {SIDE**2 / 1e6:.0f} M cells, {len(kept)} fruit:")
+    say(
+        f"  {took:.1f} s, {(peak - layers) / SIDE**2:.0f} bytes a cell beyond the layers"
+    )
+
+
+if __name__ == "__main__":
+    run()
