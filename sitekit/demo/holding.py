@@ -74,9 +74,10 @@ bloom = "bloom.csv"
 kinds = ["pear", "plum", "apple"]
 
 [need]  # kilograms a year, from year nine
-pear = 900
+use = "fresh"
+pear = {{kg = 900, use = "dried"}}
 plum = 700
-apple = 1000
+apple = {{kg = 1000, use = "juice"}}
 
 [limits]
 by_year = 9  # when the need is to be met

@@ -133,7 +133,7 @@ def assign_fruit(
 ) -> list[Assignment]:
     """Give each fruit its blocks until its need is met.
 
-    The fruit with fewest blocks to stand in chooses first. Each takes its best
+    The fruit with fewest blocks of the best class chooses first. Each takes its best
     block, then the next; a block that is not full takes a second fruit.
 
     Parameters
@@ -156,10 +156,7 @@ def assign_fruit(
     left = {block: FILLED * area for block, area in room.items()}
     chosen: list[Assignment] = []
 
-    def count(one: Wanted) -> int:
-        return sum(choice.fruit == one.fruit for choice in choices)
-
-    for one in sorted(wanted, key=lambda w: (count(w), w.fruit)):
+    for one in sorted(wanted, key=lambda w: _choosiness(w.fruit, choices)):
         if one.fruit not in fruits:
             continue
         kg = picked(one.kg, one.use, need)
@@ -174,6 +171,12 @@ def assign_fruit(
             kg -= made.trees * made.crop.usual
             left[choice.block] -= made.trees * fruit.spacing * fruit.row_spacing
     return chosen
+
+
+def _choosiness(fruit: str, choices: Sequence[Choice]) -> tuple[object, ...]:
+    """Count the blocks of each class that a fruit has, the best class first."""
+    mine = [c.site_class for c in choices if c.fruit == fruit]
+    return (*(mine.count(name) for name in reversed(SITE_CLASSES[HARDY:])), fruit)
 
 
 def _take(

@@ -118,7 +118,7 @@ def _bearing(
         places.layers["slope"][inside], places.layers["aspect"][inside]
     )
     found = tuned(choose_bearing, slope, fall)
-    return float("nan") if found.pattern == "contour" else float(found.bearing)
+    return float("nan") if found.pattern == "contour" else float(round(found.bearing))
 
 
 def lay_pieces(

@@ -90,6 +90,7 @@ class Story:
         told = [
             self._this_year(),
             *self._stop(),
+            *self._change(),
             *self._needed(),
             *self._better_spot(),
             *self._shapes(),
@@ -144,6 +145,24 @@ class Story:
                 f"{words.area(float(self.years['area_m2'].sum()))} of mulch."
             )
         return told
+
+    def _change(self) -> list[str]:
+        """Say what would let all trees stand that are needed."""
+        waiting = sum(lot.trees for lot in self.phased.lots) - self.phased.planted()
+        binding = " ".join(self.years["binding"])
+        if waiting <= 0 or not self.given:
+            return []
+        names = ("money", "mulch", "working days", "young trees")
+        stops = [name for name in names if name in binding]
+        if "mulch" not in stops:
+            named = words.listed(stops) or "ground"
+            return [f"{written_trees(waiting)} wait; more {named} would change it."]
+        held = sum(lot.trees * lot.keep[1] for lot in self.phased.lots)
+        held += self.phased.standing_m2 * mulch_of(self.ask.limits).hold
+        return [
+            f"{written_trees(waiting)} wait: to keep them all takes about "
+            f"{words.with_unit(held, 'm³')} of mulch a year."
+        ]
 
     def _trees_held(self, amount: float) -> float:
         if not self.phased.kinds:
