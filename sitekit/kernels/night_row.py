@@ -109,12 +109,14 @@ def _limit(row: int, old: Air, new: Air, ground: Ground, step: Step) -> None:
 
 @njit(cache=True)
 def _limit_row(row: int, old: Air, new: Air, step: Step) -> bool:
-    """Scale what flows out of each cell to what the cell holds."""
+    """Scale what flows out of each cell that would be left with less than nothing."""
     depth = old.depth[row]
     flux, north, south = new.flux_x[row], new.flux_y[row], new.flux_y[row + 1]
     limited = False
     for j in range(1, len(depth) - 1):
         west, east = flux[j], flux[j + 1]
+        if depth[j] + step.rate * (west - east + north[j] - south[j]) >= step.zero:
+            continue
         out = max(-west, step.zero) + max(east, step.zero)
         out += max(-north[j], step.zero) + max(south[j], step.zero)
         if step.rate * out > depth[j]:
