@@ -169,6 +169,7 @@ def night_cold(
     long_name="doubt from the openness of barriers",
     reference=FLOW,
     written=False,
+    heavy=3,
 )
 def barrier_doubt(
     elevation: NDArray[np.float32],
