@@ -262,13 +262,19 @@ def _make_layers(
     """Make the layers asked for and those that fruit and siting read."""
     factors = [name for fruit in fruits for name in layers_named(fruit)]
     names = list(dict.fromkeys([*asked, *READ_BY_SITING, *factors]))
+    # The inputs go straight on: a name for them here would hold them all.
+    made, absent = make_layers(names, _inputs(site), site.grid, site.settings, on_step)
+    made["frost_night_offset"].attrs["relative_to"] = site.reference_name
+    return made, {n: need for n, need in absent.items() if n in asked}
+
+
+def _inputs(site: Site) -> dict[str, NDArray[Any]]:
+    """Gather what the layers are made from."""
     inputs = gather_inputs(site)
     if site.has_water:
         shore, level = make_shore(site.vectors["water"], site.grid.cell_size / 2)
         inputs |= {"shore": shore, "shore_level": level} if len(shore) else {}
-    made, absent = make_layers(names, inputs, site.grid, site.settings, on_step)
-    made["frost_night_offset"].attrs["relative_to"] = site.reference_name
-    return made, {n: need for n, need in absent.items() if n in asked}
+    return inputs
 
 
 def _judge(site: Site, made: xr.Dataset, fruits: Sequence[Fruit]) -> Places:

@@ -98,17 +98,19 @@ class Places:
         values = {
             n: self.layers[n][rows, columns].tolist() for n in names if n in self.layers
         }
-        soil = self.ground.soil[rows, columns]
+        tested = (self.ground.soil[rows, columns] != Soil.NOT_TESTED).tolist()
+        found = (verdict.cause, verdict.limiting, verdict.suits)
+        decided = zip(*(f[rows, columns].tolist() for f in found), tested, strict=True)
         return [
             give_reason(
                 verdict.fruit,
-                int(verdict.cause[row, column]),
-                int(verdict.limiting[row, column]),
+                cause,
+                limiting,
                 {n: v[i] for n, v in values.items()},
-                float(verdict.suits[row, column]),
-                tested=bool(soil[i] != Soil.NOT_TESTED),
+                suits,
+                tested=was_tested,
                 source_cell=self.site.model.source_cell,
                 reference=self.site.reference_name,
             )
-            for i, (row, column) in enumerate(zip(rows, columns, strict=True))
+            for i, (cause, limiting, suits, was_tested) in enumerate(decided)
         ]
