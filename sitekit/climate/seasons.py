@@ -51,5 +51,6 @@ class Seasons:
             year = year + np.timedelta64(1, "Y")
         months = year.astype("datetime64[M]") + np.timedelta64(month - 1, "M")
         dates = months.astype("datetime64[D]") + np.timedelta64(day - 1, "D")
-        columns: NDArray[np.int64] = (dates - self.starts).astype(np.int64)
+        first = self.starts.astype("datetime64[D]").astype(np.int64)
+        columns: NDArray[np.int64] = dates.astype(np.int64) - first
         return columns
