@@ -109,15 +109,16 @@ def test_it_is_refused_where_either_warmth_or_days_run_out():
 
 def test_the_ground_keeps_what_it_has_lost_already():
     assert limited(REFUSED) == (REFUSED, Limit.NONE)
-    assert limited(REFUSED, poor=4.0) == (REFUSED, Limit.NONE)
-    assert limited(TEST_FIRST, poor=3.0) == (TEST_FIRST, Limit.NONE)
+    assert limited(REFUSED, poor=4.0) == (REFUSED, Limit.FROST)
+    assert limited(TEST_FIRST, poor=3.0) == (TEST_FIRST, Limit.FROST)
     assert limited(TEST_FIRST, poor=7.0) == (REFUSED, Limit.FROST)
     assert limited(NOT_JUDGED, poor=7.0) == (NOT_JUDGED, Limit.NONE)
 
 
-def test_what_holds_the_class_down_besides_the_ground_is_named():
+def test_what_speaks_against_a_group_besides_the_ground_is_named():
     assert limited(REFUSED, poor=8.0) == (REFUSED, Limit.FROST)
     assert limited(CONDITIONS, poor=3.0) == (CONDITIONS, Limit.FROST)
+    assert limited(HARDY, ripe=6.0, warm=6.0) == (HARDY, Limit.WARMTH)
 
 
 @given(

@@ -4,6 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from sitekit.climate.crops import make_kind
+from sitekit.climate.describing import describe_years
 from sitekit.climate.seasons import Seasons
 from sitekit.climate.springs import read_springs, sum_of, tune_fruit
 from sitekit.demo.records import BLOOM_SUMS, make_bloom, make_station
@@ -62,6 +64,24 @@ def test_south_the_same_days_come_six_months_later(station):
     assert {str(d)[5:] for d in springs.starts + springs.split} == {"01-24"}
     assert {str(d)[5:] for d in springs.starts + springs.season[:, 0]} == {"10-01"}
     assert {str(d)[5:] for d in springs.starts + springs.season[:, 1]} == {"05-01"}
+
+
+def test_both_hemispheres_give_the_same_crops_six_months_apart(station):
+    # 184 days lie between 1 March and 1 September, and 24 July and 24 January.
+    moved = station.assign(date=station["date"] + pd.Timedelta(days=184))
+    north = read_springs(make_seasons(station))
+    south = read_springs(make_seasons(moved, south=True))
+    plum = make_kind(read_fruit("plum"))
+    place = (-2.5, -0.3, 0.0)
+    years = describe_years(north, plum, place)
+    other = describe_years(south, plum, place)
+    both = years.merge(other, on="year", suffixes=("", "_south"))
+    assert len(both) >= 29
+    later = both["full_bloom_south"] - both["full_bloom"]
+    assert set(later.dt.days) <= {183, 184, 185}
+    assert set(both["full_bloom_south"].dt.month) <= {10, 11}
+    np.testing.assert_allclose(both["crop_south"], both["crop"], atol=0.1)
+    assert both["crop"].min() < 0.5
 
 
 def test_only_complete_years_count_and_the_last_thirty(station):

@@ -37,6 +37,7 @@ from sitekit.fruit.kill import (
     DEGREE,
     SHARE,
     STAGE_SPREAD,
+    WARMEST,
     make_kill_table,
     share_columns,
 )
@@ -192,7 +193,9 @@ def _live(
     columns = share_columns(sum_of(springs, warmer), kind.full_bloom)
     days = np.arange(columns.shape[1])
     spring = (days >= springs.first[:, None]) & (days < springs.split[:, None])
-    year, day = np.nonzero(spring & np.isfinite(springs.lowest))
+    still = (shifts[0][:, None] + errors[1]).min()
+    coldest = springs.nights(still, shifts[1].min()) + errors[2].min()
+    year, day = np.nonzero(spring & (coldest < WARMEST))
     # Flowers of a tree stand some days apart; a draw has all of them some days late.
     apart = np.arange(-STAGE_SPREAD, STAGE_SPREAD + 1)
     back = np.rint(errors[0]).astype(np.int64)[:, None, None] + apart

@@ -52,18 +52,19 @@ class Seasons:
         Parameters
         ----------
         month, day : int
-            The date.
+            The date; south of the equator January to June are of the next year.
 
         Returns
         -------
         column : (year,) ndarray of int
         """
-        later = self.south and month < 7
-        dates = [
-            f"{int(year) + later:04d}-{month:02d}-{day:02d}" for year in self.years
-        ]
-        found = np.array(dates, dtype="datetime64[D]") - self.starts
-        columns: NDArray[np.int64] = found.astype(np.int64)
+        year = self.starts.astype("datetime64[Y]")
+        if self.south and month < 7:
+            year = year + np.timedelta64(1, "Y")
+        months = year.astype("datetime64[M]") + np.timedelta64(month - 1, "M")
+        dates = months.astype("datetime64[D]") + np.timedelta64(day - 1, "D")
+        first = self.starts.astype("datetime64[D]").astype(np.int64)
+        columns: NDArray[np.int64] = dates.astype(np.int64) - first
         return columns
 
 
