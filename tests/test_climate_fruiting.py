@@ -184,6 +184,15 @@ def test_cells_without_an_offset_have_no_answer():
     assert (code[3, 4], limit[3, 4]) == (GOOD, Limit.NONE)
 
 
+def test_a_layer_is_the_same_in_any_shape():
+    still = np.linspace(-3, 1, 900)
+    row = map_poor_crops(SPRINGS, make_kind(PLUM), shifts_of(still))[0]
+    square = map_poor_crops(SPRINGS, make_kind(PLUM), shifts_of(still.reshape(30, 30)))[
+        0
+    ]
+    np.testing.assert_array_equal(square.ravel(), row)
+
+
 def test_layers_are_single_precision():
     found = assess_places(SPRINGS, make_kind(PLUM), shifts_of(np.zeros((30, 30))))
     assert found.poor.dtype == np.float32

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from telling import quickest, say
 
-from sitekit.climate.crops import make_kind
-from sitekit.climate.fruiting import Shifts, assess_places, limit_class
+from sitekit.climate.fruiting import Shifts
+from sitekit.climate.kinds import judge_fruit
 from sitekit.climate.seasons import Seasons
 from sitekit.climate.springs import read_springs
 from sitekit.demo.records import make_station
@@ -48,9 +48,8 @@ def survey(springs, shifts, ground):
     """Layers of six fruit: poor-crop years and site class."""
     kept = []
     for name in fruit_names():
-        found = assess_places(springs, make_kind(read_fruit(name)), shifts)
-        site_class, _ = limit_class(ground, found)
-        kept.append((found.poor, site_class))
+        verdict = judge_fruit(springs, read_fruit(name), ground, shifts)
+        kept.append((verdict.usual.poor, verdict.site_class))
     return kept
 
 
