@@ -106,7 +106,12 @@ def test_winters_run_from_october_to_may_between_years_that_follow(station):
     year = station[station["date"].between("1996-10-01", "1997-05-31")]
     assert springs.winters[0].min() == pytest.approx(year["tmin"].min(), abs=1e-4)
     assert springs.winters[0].max() == pytest.approx(year["tmax"].max(), abs=1e-4)
-    assert read_springs(make_seasons(station, missing=(5,))).winters.shape[0] == 27
+    gap = station[~station["date"].between("2000-12-01", "2000-12-15")]
+    assert read_springs(make_seasons(gap)).winters.shape[0] == 28
+    short = station[~station["date"].between("2000-12-01", "2000-12-09")]
+    assert read_springs(make_seasons(short)).winters.shape[0] == 29
+    one = station[station["date"].dt.year == 2000]
+    assert read_springs(make_seasons(one)).winters.shape == (0, 243 * 24)
 
 
 def test_nights_shift_by_the_type_of_the_night(springs):
