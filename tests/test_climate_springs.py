@@ -84,6 +84,14 @@ def test_both_hemispheres_give_the_same_crops_six_months_apart(station):
     assert both["crop"].min() < 0.5
 
 
+def test_wood_is_soft_in_autumn_and_after_the_thaw(station):
+    springs = read_springs(make_seasons(station))
+    dates = springs.starts[5] + np.flatnonzero(springs.soft[5])
+    months = {str(d)[5:7] for d in dates}
+    assert months == {"10", "11", "03", "04"}
+    assert springs.soft.sum(axis=1).tolist() == [45 + 31] * 30
+
+
 def test_only_complete_years_count_and_the_last_thirty(station):
     springs = read_springs(make_seasons(station, missing=(3, 4)))
     assert springs.count == 28

@@ -38,8 +38,9 @@ class Springs:
     season : (year, 2) ndarray of int
         Columns of 1 April and after 31 October; south six months later.
     soft : (year, day) ndarray of bool
-        Days on which wood is not hardened: October and November, and March to the
-        middle of April; south six months later.
+        Days on which wood is not hardened: October to the middle of November, and
+        from the middle of March to that of April; south six months later. Common
+        practice, no source.
     winters : (winter, hour) ndarray
         Hours of the winters that lie whole within the record, for chill. [degC]
     """
@@ -108,7 +109,7 @@ def read_springs(seasons: Seasons) -> Springs:
         return found
 
     days = np.arange(seasons.tmin.shape[1])
-    spans = ((column(10, 1), column(12, 1)), (column(3, 1), column(4, 15)))
+    spans = ((column(10, 1), column(11, 15)), (column(3, 15), column(4, 15)))
     soft = [(days >= a[:, None]) & (days < b[:, None]) for a, b in spans]
     return Springs(
         years=seasons.years[kept],
