@@ -13,6 +13,7 @@ from sitekit.climate.years import RecordYears
 from sitekit.fruit import Fruit
 from sitekit.siting.blocks import Block
 from sitekit.suitability.reasons import UNTESTED, end_reason
+from sitekit.words import REFUSED, SITE_CLASSES
 
 
 def tabulate_groups(
@@ -40,7 +41,8 @@ def tabulate_groups(
     Returns
     -------
     table : DataFrame
-        Columns of ``fruit_by_block``. The usual group has the class of the block.
+        Columns of ``fruit_by_block``. The usual group has the class of the block,
+        but where the years refuse it and the block is left to another group.
     """
     ordered = sorted(groups, key=lambda block: block.number)
     shifts = _middle_shifts(ordered, years.shifts)
@@ -48,6 +50,11 @@ def tabulate_groups(
     usual = {f.name: f.varieties.group().name for f in fruits if f.varieties}
     told = blocks.set_index(["block", "fruit"])
     own = table["group"].isna() | (table["group"] == table["fruit"].map(usual))
+    keys = list(zip(table["block"], table["fruit"], strict=True))
+    classes = told.loc[keys, "site_class"].to_numpy()
+    refused = SITE_CLASSES[REFUSED]
+    # Where another group stands, the block is not refused, but its usual group is.
+    own &= (table["site_class"] != refused) | (classes == refused)
     keys = list(zip(table.loc[own, "block"], table.loc[own, "fruit"], strict=True))
     for column in ("site_class", "reason"):
         table.loc[own, column] = told.loc[keys, column].to_numpy()

@@ -7,9 +7,9 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from sitekit.climate.describing import tell_limit
-from sitekit.climate.fruiting import Fruiting, Limit, limit_class
-from sitekit.climate.years import RecordYears, assess_cells
+from sitekit.climate.fruiting import Limit
+from sitekit.climate.kinds import FruitVerdict, judge_fruit, tell_verdict
+from sitekit.climate.years import RecordYears, shifts_at
 from sitekit.suitability.ground import Verdict
 from sitekit.words import REFUSED
 
@@ -34,33 +34,29 @@ FACTORS = {
 
 @dataclass(frozen=True)
 class FruitYears:
-    """The years of a fruit's usual group on the cells of a field.
+    """The years of a fruit on the cells of a field.
 
     Parameters
     ----------
-    found : Fruiting
+    found : FruitVerdict
         Arrays (cell,).
-    limit : (cell,) ndarray of uint8
-        `Limit` of each cell.
     number : (row, column) ndarray of int32
         Place of a cell in those arrays; -1 for ground that is not judged.
     """
 
-    found: Fruiting
-    limit: NDArray[np.uint8]
+    found: FruitVerdict
     number: NDArray[np.int32]
 
     def poor(
         self, rows: NDArray[np.intp], columns: NDArray[np.intp]
     ) -> NDArray[np.float32]:
-        """Read poor-crop years in ten at judged cells."""
-        poor: NDArray[np.float32] = self.found.poor[self.number[rows, columns]]
+        """Read poor-crop years in ten of the usual group at judged cells."""
+        poor: NDArray[np.float32] = self.found.usual.poor[self.number[rows, columns]]
         return poor
 
     def tell(self, row: int, column: int) -> str:
         """Say what the years hold against a cell; empty where they hold nothing."""
-        place = int(self.number[row, column])
-        return tell_limit(self.found, place, Limit(int(self.limit[place])))
+        return tell_verdict(self.found, int(self.number[row, column]))
 
 
 def limit_verdicts(
@@ -87,32 +83,32 @@ def limit_verdicts(
     rows, columns = np.nonzero(judged)
     number = np.full(judged.shape, -1, np.int32)
     number[rows, columns] = np.arange(rows.size)
+    shifts = shifts_at(years, rows, columns)
     limited, told = dict(verdicts), {}
     for name, verdict in verdicts.items():
         if name not in years.tunings:
             continue
-        found = assess_cells(years, verdict.fruit, rows, columns)
-        limited[name], limit = _limit(verdict, found, rows, columns)
-        told[name] = FruitYears(found, limit, number)
+        ground = verdict.site_class[rows, columns]
+        tuning = years.tunings[name]
+        found = judge_fruit(years.springs, verdict.fruit, ground, shifts, tuning)
+        limited[name] = _limit(verdict, found, rows, columns)
+        told[name] = FruitYears(found, number)
     return limited, told
 
 
 def _limit(
     verdict: Verdict,
-    found: Fruiting,
+    found: FruitVerdict,
     rows: NDArray[np.intp],
     columns: NDArray[np.intp],
-) -> tuple[Verdict, NDArray[np.uint8]]:
+) -> Verdict:
     """Hold one verdict to its years."""
-    before = verdict.site_class[rows, columns]
-    after, limit = limit_class(before, found)
-    lowered = after < before
+    lowered = found.site_class < verdict.site_class[rows, columns]
     site_class, cause = verdict.site_class.copy(), verdict.cause.copy()
-    site_class[rows, columns] = after
+    site_class[rows, columns] = found.site_class
     base = int(YearsCause.FROST) - int(Limit.FROST)
     here = (rows[lowered], columns[lowered])
-    cause[here] = (base + limit[lowered]).astype(np.uint8)
+    cause[here] = (base + found.limit[lowered]).astype(np.uint8)
     score = verdict.score.copy()
     score[site_class == REFUSED] = 0
-    changed = replace(verdict, site_class=site_class, cause=cause, score=score)
-    return changed, limit
+    return replace(verdict, site_class=site_class, cause=cause, score=score)
