@@ -1,6 +1,5 @@
 """From a site file to what is to be read."""
 
-from dataclasses import replace
 from pathlib import Path
 
 from sitekit.config import SiteFile, read_config
@@ -8,15 +7,10 @@ from sitekit.config.planting import NeedSection
 from sitekit.errors import ConfigError, nearest
 from sitekit.fruit import fruit_names
 from sitekit.io.inputs import SiteRequest, read_request
+from sitekit.io.records import RecordSource
 from sitekit.io.vectors import VectorSource
 from sitekit.pipeline import check_names, check_settings
-from sitekit.site import Remark, Site
-
-RECORDS_WAIT = Remark(
-    "doubtful",
-    "records",
-    "given, but this version counts no frost years yet: the map ranks places only",
-)
+from sitekit.site import Site
 
 
 def read_site(site_file: Path | str) -> Site:
@@ -39,14 +33,7 @@ def read_site(site_file: Path | str) -> Site:
     InputError
         Every file that cannot be used.
     """
-    file = read_config(Path(site_file))
-    site = read_request(request_from_file(file))
-    return site if file.contents.records.file is None else without_years(site)
-
-
-def without_years(site: Site) -> Site:
-    """Say of a site that its records are not counted in years yet."""
-    return replace(site, remarks=(*site.remarks, RECORDS_WAIT))
+    return read_request(request_from_file(read_config(Path(site_file))))
 
 
 def check_request(request: SiteRequest) -> None:
@@ -90,7 +77,7 @@ def request_from_file(file: SiteFile) -> SiteRequest:
         vectors={name: VectorSource(*source) for name, source in file.vectors.items()},
         name=contents.site.name,
         reference=contents.site.reference,
-        station=contents.records.station,
+        records=_records(file),
         elevation_crs=contents.site.elevation_crs,
         z_unit=contents.site.z_unit,
         surface=contents.site.surface,
@@ -107,6 +94,19 @@ def request_from_file(file: SiteFile) -> SiteRequest:
     )
     _check(file, request)
     return request
+
+
+def _records(file: SiteFile) -> RecordSource:
+    """Say what is to be read of stations."""
+    records = file.contents.records
+    bloom = records.bloom
+    return RecordSource(
+        files=tuple(file.locate(name) for name in records.file),
+        station=records.station,
+        columns=records.columns or {},
+        unit=records.unit,
+        bloom=file.locate(bloom) if isinstance(bloom, str) else bloom,
+    )
 
 
 def _check(file: SiteFile, request: SiteRequest) -> None:

@@ -53,6 +53,8 @@ class Answer:
         What this elevation can show, in one sentence.
     cautions : tuple of str
         Cautions that apply.
+    years : tuple of str
+        What the record of a station says, one sentence each; empty without one.
     """
 
     headline: str
@@ -66,6 +68,7 @@ class Answer:
     agreements: tuple[str, ...]
     resolution: str
     cautions: tuple[str, ...]
+    years: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -177,6 +177,17 @@ def listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def counted(count: int, what: str) -> str:
+    """Write a number of things.
+
+    Examples
+    --------
+    >>> counted(1, "day"), counted(12, "note")
+    ('1 day', '12 notes')
+    """
+    return f"{count} {what}" if count == 1 else f"{number(count)} {what}s"
+
+
 def fruit_name(fruit: str, *, plural: bool = False) -> str:
     """Write the name of a fruit for people.
 

@@ -111,7 +111,7 @@ def test_the_reason_tells_why_the_plum_goes_to_the_shelf_and_not_to_the_meadow(t
     order = [SITE_CLASSES.index(row["site_class"]) for row in (meadow, shelf)]
     assert order == sorted(order)
     assert order[0] < order[1]
-    assert meadow["reason"].startswith("Frost at bloom spoils the crop in")
+    assert meadow["reason"].startswith("Spring frost spoils the crop in")
     assert shelf["poor_crop_years"] < meadow["poor_crop_years"]
     assert between["reason"].startswith("the ground of block 4 is refused")
 
@@ -204,12 +204,16 @@ def test_every_year_is_told_with_bloom_frost_and_crop():
     first, last = (row[c].day_of_year - 1 for c in ("opens", "falls"))
     nights = SPRINGS.nights(-2.0, 0.0)[3, first : last + 1]
     assert row["coldest"] == pytest.approx(nights.min())
+    frosts = np.flatnonzero(SPRINGS.nights(-2.0, 0.0)[3, :204] <= -2.2)
+    assert row["last_frost"].day_of_year - 1 == frosts[-1]
 
 
 def test_a_year_too_cold_for_bloom_has_no_dates():
     years = describe_years(made_springs(-15.0), make_kind(FRUITS[0]), (0.0, 0.0, 0.0))
     assert years["full_bloom"].isna().all()
     assert years["coldest"].isna().all()
+    warm = describe_years(made_springs(30.0), make_kind(FRUITS[0]), (0.0, 0.0, 0.0))
+    assert warm["last_frost"].isna().all()
     assert (years["crop"] == 1).all()
 
 

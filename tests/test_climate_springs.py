@@ -4,6 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from sitekit.climate.crops import make_kind
+from sitekit.climate.describing import describe_years
 from sitekit.climate.seasons import Seasons
 from sitekit.climate.springs import read_springs, sum_of, tune_fruit
 from sitekit.demo.records import BLOOM_SUMS, make_bloom, make_station
@@ -64,6 +66,32 @@ def test_south_the_same_days_come_six_months_later(station):
     assert {str(d)[5:] for d in springs.starts + springs.season[:, 1]} == {"05-01"}
 
 
+def test_both_hemispheres_give_the_same_crops_six_months_apart(station):
+    # 184 days lie between 1 March and 1 September, and 24 July and 24 January.
+    moved = station.assign(date=station["date"] + pd.Timedelta(days=184))
+    north = read_springs(make_seasons(station))
+    south = read_springs(make_seasons(moved, south=True))
+    plum = make_kind(read_fruit("plum"))
+    place = (-2.5, -0.3, 0.0)
+    years = describe_years(north, plum, place)
+    other = describe_years(south, plum, place)
+    both = years.merge(other, on="year", suffixes=("", "_south"))
+    assert len(both) >= 29
+    later = both["full_bloom_south"] - both["full_bloom"]
+    assert set(later.dt.days) <= {183, 184, 185}
+    assert set(both["full_bloom_south"].dt.month) <= {10, 11}
+    np.testing.assert_allclose(both["crop_south"], both["crop"], atol=0.1)
+    assert both["crop"].min() < 0.5
+
+
+def test_wood_is_soft_in_autumn_and_after_the_thaw(station):
+    springs = read_springs(make_seasons(station))
+    dates = springs.starts[5] + np.flatnonzero(springs.soft[5])
+    months = {str(d)[5:7] for d in dates}
+    assert months == {"10", "11", "03", "04"}
+    assert springs.soft.sum(axis=1).tolist() == [45 + 31] * 30
+
+
 def test_only_complete_years_count_and_the_last_thirty(station):
     springs = read_springs(make_seasons(station, missing=(3, 4)))
     assert springs.count == 28
@@ -86,7 +114,12 @@ def test_winters_run_from_october_to_may_between_years_that_follow(station):
     year = station[station["date"].between("1996-10-01", "1997-05-31")]
     assert springs.winters[0].min() == pytest.approx(year["tmin"].min(), abs=1e-4)
     assert springs.winters[0].max() == pytest.approx(year["tmax"].max(), abs=1e-4)
-    assert read_springs(make_seasons(station, missing=(5,))).winters.shape[0] == 27
+    gap = station[~station["date"].between("2000-12-01", "2000-12-15")]
+    assert read_springs(make_seasons(gap)).winters.shape[0] == 28
+    short = station[~station["date"].between("2000-12-01", "2000-12-09")]
+    assert read_springs(make_seasons(short)).winters.shape[0] == 29
+    one = station[station["date"].dt.year == 2000]
+    assert read_springs(make_seasons(one)).winters.shape == (0, 243 * 24)
 
 
 def test_nights_shift_by_the_type_of_the_night(springs):

@@ -96,7 +96,7 @@ class TestRight:
         text = LEAST_FILE.replace('"elevation.tif"', '{file = "elevation.tif"}')
         site_file = read(text + '[records]\nfile = {file = "holding.gpkg"}\n')
         assert site_file.elevation == (tmp_path / "elevation.tif",)
-        assert site_file.contents.records.file == "holding.gpkg"
+        assert site_file.contents.records.file == ("holding.gpkg",)
 
     def test_places_are_lon_lat_and_may_have_a_height(self, read):
         text = LEAST_FILE + (

@@ -12,6 +12,7 @@ from pyproj import CRS, Transformer
 
 from sitekit.errors import CoverageError, InputError, SitekitError
 from sitekit.io.inputs import SiteRequest, read_request
+from sitekit.io.records import RecordSource
 from sitekit.io.schemas import SCHEMAS
 from sitekit.io.vectors import VectorSource
 from sitekit.site import VECTORS
@@ -378,7 +379,7 @@ class TestOtherInputs:
 class TestReference:
     def test_the_place_that_is_named_comes_first(self, request_site):
         place = TO_DEGREES.transform(WEST + 100, SOUTH + 100)
-        site = request_site(reference=place, station=place)
+        site = request_site(reference=place, records=RecordSource(station=place))
         assert site.reference.name == "the reference place"
         assert site.reference.easting == pytest.approx(WEST + 100, abs=0.01)
 
@@ -389,8 +390,12 @@ class TestReference:
     def test_then_the_station_where_it_is_on_the_grid(self, request_site, holding):
         place = [*TO_DEGREES.transform(WEST + 100, SOUTH + 100), 708.0]
         house = holding("house", [box(700, 500, 10, 10)])
-        assert request_site(station=place).reference.name == "the station"
-        away = request_site(station=[14.0, 46.0, 300.0], buildings=house)
+        assert (
+            request_site(records=RecordSource(station=place)).reference.name
+            == "the station"
+        )
+        far = RecordSource(station=[14.0, 46.0, 300.0])
+        away = request_site(records=far, buildings=house)
         assert away.reference.name == "the house"
 
     def test_then_the_house_and_not_the_larger_barn(self, request_site, holding):

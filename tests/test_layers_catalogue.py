@@ -104,6 +104,15 @@ def test_each_layer_comes_after_what_it_needs(own):
     assert absent == {}
 
 
+def test_a_layer_that_takes_much_memory_is_made_before_the_others(own):
+    @layer(units="m", long_name="large", reference="none", heavy=1)
+    def large(ground):
+        return ground
+
+    order, _ = order_layers(["doubled", "large"], ["ground"])
+    assert order == ["large", "doubled"]
+
+
 def test_what_is_at_hand_is_not_made_again(own):
     assert order_layers(["total"], ["step", "doubled"])[0] == ["total"]
     assert order_layers(["step"], ["step"]) == ([], {})

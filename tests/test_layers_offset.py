@@ -154,8 +154,8 @@ def test_the_background_is_doubted_by_its_difference_to_the_reference_place():
     assert made[0, 0] == pytest.approx(np.hypot(0.8, 1.0))
 
 
-def barrier_night(pieces):
-    rows, columns = 60, 40
+def barrier_night(pieces, rows=60):
+    columns = 40
     y = (rows - np.arange(rows) - 0.5)[:, None] * 4 * np.ones(columns)
     bed = (100 + 0.04 * y).astype(np.float32)
     sources = np.stack(
@@ -202,3 +202,14 @@ def test_the_doubt_leaves_the_barriers_as_they_were():
     pieces = hedge(0.15)
     barrier_night(pieces)
     assert (pieces == hedge(0.15)).all()
+
+
+def test_the_doubt_is_found_on_the_ground_around_the_barriers(monkeypatch):
+    # The hedge lies 176 m from the northern edge; from 800 m below it on there is
+    # nothing to see.
+    made = barrier_night(hedge(0.15), rows=300)
+    assert not made[44 + 201 :].any()
+    monkeypatch.setattr(module, "AROUND", 5000.0)
+    whole = barrier_night(hedge(0.15), rows=300)
+    assert whole.max() > 0.2
+    np.testing.assert_allclose(made, whole, atol=0.03)

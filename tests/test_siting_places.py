@@ -278,6 +278,18 @@ def test_pits_shallower_than_twice_the_noise_are_no_pockets():
     assert find_frost_pockets(site, depth, depth, none, none + 9).empty
 
 
+def test_a_puddle_in_cold_ground_that_is_no_pocket_has_no_depth_and_no_spill_level():
+    site = make_site(bowl())
+    low = bowl() < 53
+    puddle = np.where(low, 0.2, 0).astype(np.float32)
+    offset = np.where(low, -3, 0).astype(np.float32)
+    far = np.full_like(puddle, 9)
+    pocket = find_frost_pockets(site, puddle, puddle, offset, far).iloc[0]
+    assert pocket["depth_m"] == 0
+    assert np.isnan(pocket["spill_elevation_m"])
+    assert pocket["cause"] == "low ground"
+
+
 def trees(found_kind, *places):
     grid = make_site(bowl()).grid
     return {

@@ -81,8 +81,9 @@ def read_given(site_file: Path | None, options: Mapping[str, Any]) -> "Site":
 def _read_options(given: Mapping[str, Any]) -> "Site":
     """Read a site that is named by options alone."""
     from sitekit.io.inputs import SiteRequest, read_request  # noqa: PLC0415 - slow
+    from sitekit.io.records import RecordSource  # noqa: PLC0415 - slow to import
     from sitekit.io.vectors import VectorSource  # noqa: PLC0415 - slow to import
-    from sitekit.request import check_request, without_years  # noqa: PLC0415 - slow
+    from sitekit.request import check_request  # noqa: PLC0415 - slow
 
     if "elevation" not in given or "field" not in given:
         message = "sitekit: name a site file, or both --elevation and --field."
@@ -91,7 +92,10 @@ def _read_options(given: Mapping[str, Any]) -> "Site":
         elevation=given["elevation"],
         field=VectorSource(given["field"]),
         vectors={n: VectorSource(given[n]) for n in VECTOR_OPTIONS if n in given},
-        station=_station(given["station"]) if "station" in given else None,
+        records=RecordSource(
+            files=(given["records"],) if "records" in given else (),
+            station=_station(given["station"]) if "station" in given else None,
+        ),
         elevation_crs=given.get("elevation_crs"),
         z_unit=_one_of("z-unit", given.get("z_unit"), ("m", "ft", "us-ft")),
         surface=_one_of("surface", given.get("surface"), ("ground", "canopy")),
@@ -100,8 +104,7 @@ def _read_options(given: Mapping[str, Any]) -> "Site":
         fruit=tuple(given.get("fruit", ())),
     )
     check_request(request)
-    site = read_request(request)
-    return without_years(site) if "records" in given else site
+    return read_request(request)
 
 
 def _station(text: str) -> tuple[float, ...]:

@@ -1,15 +1,18 @@
 """From a record to poor-crop years, ripening and winter: which fruit stands where.
 
-Three calls answer it, after the shifts of the places are known::
+Three calls answer it, after the shifts of the places are known; where
+``springs.count`` is 0 nothing is told in years::
 
     springs = read_springs(seasons)
-    kinds = [make_kind(fruit, tune_fruit(springs, fruit.varieties, notes)), ...]
-    found = assess_places(springs, kinds[0], shifts)       # cells, spots or blocks
-    code, cause = limit_class(site_class, found)           # suitability, siting
+    tuning = tune_fruit(springs, fruit.varieties, notes_of_the_fruit)
+    verdict = judge_fruit(springs, fruit, site_class, shifts, tuning)
     rows = describe_groups(springs, fruits, tunings, shifts_of_blocks, blocks)
 
-`sitekit.climate.springs` holds the first two, `fruiting` the next, `describing` the
-table; this module counts poor crops.
+``verdict.usual.poor`` on the cells is the layer ``poor_crop_years_<fruit>``;
+``verdict.site_class`` and `tell_verdict` are the class and what the years hold against
+it. `sitekit.climate.springs` holds the first two, `kinds` the verdict, `describing` the
+table and the years of a chart, `telling` the line on chill; this module counts poor
+crops.
 
 A night at a place is the station's, shifted by the offset of clear still nights in
 the weight of the night as one, and by height and exposure in the rest of it.
@@ -37,6 +40,7 @@ from sitekit.fruit.kill import (
     DEGREE,
     SHARE,
     STAGE_SPREAD,
+    WARMEST,
     make_kill_table,
     share_columns,
 )
@@ -192,7 +196,9 @@ def _live(
     columns = share_columns(sum_of(springs, warmer), kind.full_bloom)
     days = np.arange(columns.shape[1])
     spring = (days >= springs.first[:, None]) & (days < springs.split[:, None])
-    year, day = np.nonzero(spring & np.isfinite(springs.lowest))
+    still = (shifts[0][:, None] + errors[1]).min()
+    coldest = springs.nights(still, shifts[1].min()) + errors[2].min()
+    year, day = np.nonzero(spring & (coldest < WARMEST))
     # Flowers of a tree stand some days apart; a draw has all of them some days late.
     apart = np.arange(-STAGE_SPREAD, STAGE_SPREAD + 1)
     back = np.rint(errors[0]).astype(np.int64)[:, None, None] + apart

@@ -192,9 +192,10 @@ def describe_years(
     -------
     years : DataFrame
         ``year``; ``opens``, ``full_bloom``, ``falls``: first flower, full bloom and
-        petal fall (dates, NaT where they never come); ``coldest``: coldest night from
-        the first flower to petal fall [degC], NaN without bloom; ``crop``: share of a
-        full crop.
+        petal fall; ``last_frost``: last spring night that kills a tenth of open
+        flowers (dates, NaT where they never come); ``coldest``: coldest night from the
+        first flower to petal fall [degC], NaN without bloom; ``crop``: share of a full
+        crop. Frost on buds takes crops too, under lower limits.
     """
     sums = sum_of(springs, shift[2])
     opens, falls = open_days(sums, kind.full_bloom)
@@ -208,10 +209,22 @@ def describe_years(
             "opens": _dates(springs, opens),
             "full_bloom": _dates(springs, find_day(sums, kind.full_bloom)),
             "falls": _dates(springs, falls),
+            "last_frost": _dates(springs, _last_frost(springs, kind, nights)),
             "coldest": np.where(np.isfinite(coldest), coldest, np.nan),
             "crop": crop_by_year(springs, kind, shift),
         }
     )
+
+
+def _last_frost(
+    springs: Springs, kind: Kind, nights: NDArray[np.float32]
+) -> NDArray[np.float64]:
+    """Find the last spring night that kills a tenth of open flowers."""
+    limit = max(s.t10 for s in kind.varieties.stages_of(kind.group))
+    days = np.arange(nights.shape[1])
+    hurts = (nights <= limit) & (days < springs.split[:, None])
+    last = days[-1] - hurts[:, ::-1].argmax(axis=1)
+    return np.where(hurts.any(axis=1), last, np.nan)
 
 
 def tell_halves(years: pd.DataFrame) -> str:

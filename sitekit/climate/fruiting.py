@@ -17,13 +17,13 @@ from sitekit.words import CONDITIONS, GOOD, HARDY, REFUSED
 
 #: Poor crops in ten up to which ground keeps a class, the best first: good, with
 #: conditions, hardy kinds only; more refuse it. Common practice, no source.
-POOR_LIMITS = (2.0, 3.5, 5.0)
+POOR_LIMITS = (2.0, 3.0, 4.0)
 #: Years in ten in which a group must ripen for ground to be planted with conditions.
 #: Common practice, no source.
 RIPE_LEAST = 5.0
 #: Class that is left by what the winter does, in the order of
 #: `sitekit.fruit.winter.WINTER_WORDS`; a winter that is not known leaves all.
-WINTER_CLASSES = (GOOD, CONDITIONS, CONDITIONS, REFUSED)
+WINTER_CLASSES = (GOOD, CONDITIONS, CONDITIONS, HARDY, REFUSED)
 #: Code of ground that is not judged.
 NOT_JUDGED = 255
 
@@ -192,8 +192,8 @@ def limit_class(
     site_class : ndarray of uint8
         The lower of both; *test first* stays unless the years refuse.
     limit : ndarray of uint8
-        `Limit` that holds the class down: what lowered it, or would have alone;
-        NONE where the ground alone decides.
+        `Limit`: the worst that the years hold against the group, also where the
+        ground is worse still.
     """
     allowed = np.full(site_class.shape, GOOD, np.uint8)
     limit = np.full(site_class.shape, Limit.NONE, np.uint8)
@@ -202,9 +202,8 @@ def limit_class(
         allowed[lower] = code[lower]
         limit[lower] = cause[lower]
     judged = site_class != NOT_JUDGED
-    held = judged & (allowed <= site_class) & (allowed < GOOD)
-    limit[~held] = Limit.NONE
-    return np.where(held, allowed, site_class), limit
+    limit[~judged] = Limit.NONE
+    return np.where(judged, np.minimum(allowed, site_class), site_class), limit
 
 
 def _limits(

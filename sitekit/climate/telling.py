@@ -16,7 +16,7 @@ UNKNOWN_WINTER = 255
 
 
 def tell_poor_crops(poor: float, low: float, high: float) -> str:
-    """Say how often frost in bloom spoils the crop.
+    """Say how often frost in bud and bloom spoils the crop.
 
     Parameters
     ----------
@@ -31,13 +31,13 @@ def tell_poor_crops(poor: float, low: float, high: float) -> str:
     Examples
     --------
     >>> tell_poor_crops(3.2, 1.8, 5.1)
-    'frost at bloom spoils the crop in 3 years of ten (2 to 5)'
+    'spring frost spoils the crop in 3 years of ten (2 to 5)'
     >>> tell_poor_crops(0.0, 0.0, 0.6)
-    'frost at bloom spoils the crop in fewer than 1 year of ten (0 to 1)'
+    'spring frost spoils the crop in fewer than 1 year of ten (0 to 1)'
     """
     years = "fewer than 1 year" if poor < 0.5 else _years(poor)
     span = f"{number(low)} to {number(high)}"
-    return f"frost at bloom spoils the crop in {years} of ten ({span})"
+    return f"spring frost spoils the crop in {years} of ten ({span})"
 
 
 def tell_ripening(ripe: float, warm: float, long: float) -> str:
@@ -109,7 +109,7 @@ def tell_chill(springs: Springs, fruits: Sequence[Fruit]) -> str:
     """
     needs = {fruit_name(f.name): f.varieties.chill_hours for f in fruits if f.varieties}
     if not len(springs.winters) or not needs:
-        return "Winter chill is not counted: no two complete years follow each other."
+        return "Winter chill is not counted: the record holds no whole winter."
     return describe_chill(springs.winters, needs)
 
 

@@ -200,10 +200,9 @@ class SiteSection(_Section):
 class RecordsSection(_Section):
     """The record of a station: `[records]`."""
 
-    file: Annotated[str | None, BeforeValidator(_to_path)] = Field(
-        default=None,
-        min_length=1,
-        description="Daily minimum and maximum temperature: CSV or GHCN-Daily.",
+    file: Paths = Field(
+        default=(),
+        description="Daily minimum and maximum: CSV or GHCN-Daily; or a list of them.",
         examples=['"station.csv"'],
     )
     station: Place | None = Field(

@@ -296,7 +296,7 @@ def _named_files(contents: SiteModel, *, need_elevation: bool) -> Iterator[Named
         if reference is not None:
             yield "site", key, reference.file
     others: tuple[tuple[str, str, object], ...] = (
-        ("records", "file", contents.records.file),
+        *(("records", "file", name) for name in contents.records.file),
         ("records", "bloom", contents.records.bloom),
         ("fruit", "folder", contents.fruit.folder),
     )

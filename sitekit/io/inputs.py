@@ -30,6 +30,7 @@ from sitekit.io.field import (
     read_field,
 )
 from sitekit.io.placing import find_reference, place_frame
+from sitekit.io.records import RecordSource, read_records
 from sitekit.io.remarks import missing_inputs, read_inputs
 from sitekit.io.schemas import SCHEMAS, empty_frame, unknown_words
 from sitekit.io.vectors import VectorSource, read_vector, reproject
@@ -60,8 +61,10 @@ class SiteRequest:
         a raster of canopy heights.
     name : str
         Name for the sheets.
-    reference, station : (longitude, latitude[, elevation]) or None
-        Places on the ground. [degree, m]
+    reference : (longitude, latitude[, elevation]) or None
+        Place that nights are compared with. [degree, m]
+    records : RecordSource
+        Records of stations, and where the first of them stands.
     elevation_crs : str or None
         Coordinate system of an elevation that names none.
     z_unit : {"m", "ft", "us-ft"} or None
@@ -91,7 +94,7 @@ class SiteRequest:
     vectors: Mapping[str, VectorSource] = value(default_factory=dict)
     name: str = ""
     reference: Sequence[float] | None = None
-    station: Sequence[float] | None = None
+    records: RecordSource = value(default_factory=RecordSource)
     elevation_crs: str | None = None
     z_unit: Literal["m", "ft", "us-ft"] | None = None
     surface: Literal["ground", "canopy"] | None = None
@@ -231,11 +234,13 @@ def _assemble(
     given |= {"woodland"} if len(vectors["woodland"]) else frozenset()
     reference = find_reference(
         request.reference,
-        request.station,
+        request.records.station,
         vectors["buildings"],
         reading.elevation,
         grid,
     )
+    records, told = read_records(request.records, grid.crs, _middle(field_frame, grid))
+    remarks += told
     counts = {name: len(vectors[name]) for name in request.vectors}
     remarks = [
         *read_inputs(request.field, ground.area, request.vectors, counts),
@@ -256,6 +261,7 @@ def _assemble(
         vectors=vectors,
         given=given,
         reference=reference,
+        records=records,
         remarks=tuple(remarks),
         fruit=tuple(request.fruit),
         fruit_folder=request.fruit_folder,
@@ -266,6 +272,13 @@ def _assemble(
         prices=dict(request.prices),
         inputs=_hash_inputs(request),
     )
+
+
+def _middle(field_frame: GeoDataFrame, grid: Grid) -> tuple[float, float]:
+    """Longitude and latitude of the middle of the field. [degree]."""
+    middle = field_frame.union_all().centroid
+    longitude, latitude = grid.degrees(middle.x, middle.y)
+    return float(longitude), float(latitude)
 
 
 def _field_mask(field_frame: GeoDataFrame, grid: Grid) -> NDArray[np.bool_]:
@@ -364,6 +377,8 @@ def _hash_inputs(request: SiteRequest) -> dict[str, str]:
     files = [Path(path) for path in request.elevation]
     files += [request.field.file] if request.field else []
     files += [source.file for source in request.vectors.values()]
+    files += request.records.files
+    files += [request.records.bloom] if isinstance(request.records.bloom, Path) else []
     files += [beside for file in files for beside in _files_beside(file)]
     unique = list(dict.fromkeys(file.resolve() for file in files))
     names = [file.name for file in unique]

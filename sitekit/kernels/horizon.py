@@ -13,6 +13,8 @@ The surface is taken as flat earth: the curvature hides 0.08 m at 1 km and 7.8 m
 at 10 km, and raises no horizon error above 0.1 degree within 20 km.
 """
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from math import cos, floor, inf, isnan, pi, radians, sin
 
 import numpy as np
@@ -72,11 +74,15 @@ def find_horizons(
     codes = np.empty((directions, *surface.shape), np.uint8)
     seen_from = np.ascontiguousarray(observer, np.float32).ravel()
     hiding = np.ascontiguousarray(surface, np.float32).ravel()
-    for number in range(directions):
+
+    def sweep(number: int) -> None:
         frame, shear, spacing = _frame(360.0 * number / directions, surface.shape)
         _sweep(
             hiding, seen_from, codes[number].ravel(), frame, shear, spacing * cell_size
         )
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        list(pool.map(sweep, range(directions)))
     return codes
 
 
@@ -116,7 +122,7 @@ def _frame(
     return frame, round(shear, 9), spacing
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _sweep(
     surface: NDArray[np.float32],
     observer: NDArray[np.float32],

@@ -34,13 +34,13 @@ from sitekit.kernels.night_faces import WALL, Blocked, Edges
 from sitekit.kernels.night_flux import Air, Ground
 from sitekit.kernels.night_loop import (
     LAST_HOUR,
+    STEPS_PER_LOOK,
     Plan,
     Shared,
-    Water,
-    World,
     run_steps,
 )
 from sitekit.kernels.night_record import Record
+from sitekit.kernels.night_row import Water, World
 
 #: Gravity and the temperature that deficits are counted from. [m s⁻²], [K]
 GRAVITY, TEMPERATURE = 9.81, 283.0
@@ -243,10 +243,10 @@ def run_night(
         2.0 * float(sources.max()),
     )
     shared = _share(ground.bed, threads)
-    with ThreadPoolExecutor(len(shared.spare)) as pool:
+    with ThreadPoolExecutor(len(shared.fastest)) as pool:
         runs = [
-            pool.submit(run_steps, band, first, second, world, record, plan, shared)
-            for band in range(len(shared.spare))
+            pool.submit(run_steps, number, first, second, world, record, plan, shared)
+            for number in range(len(shared.fastest))
         ]
         time, steps = runs[0].result()
     return _unpack((first, second)[steps % 2], record, shared, plan, (time, steps))
@@ -365,14 +365,13 @@ def _first_air(
 
 
 def _share(bed: NDArray[Any], threads: int) -> Shared:
-    """Lay out what the threads share; each gets two rows at least."""
-    rows, columns = bed.shape
-    bands = max(min(threads, os.cpu_count() or 1, rows // 2), 1)
+    """Lay out what the threads share; each looks at two rows at least."""
+    rows = bed.shape[0]
+    most = min(threads, os.cpu_count() or 1, rows // 2, STEPS_PER_LOOK)
     return Shared(
         counter=np.zeros(1, np.int64),
-        short=np.zeros((2, bands)),
-        fastest=np.zeros(bands),
-        spare=np.zeros((bands, columns + 2), bed.dtype),
+        done=np.zeros((STEPS_PER_LOOK, 8), np.int64),
+        fastest=np.zeros(max(most, 1)),
         left=np.zeros((rows + 2, 2)),
     )
 

@@ -93,12 +93,11 @@ def block_y(
     rows: tuple[int, int],
     old: Air,
     new: Air,
-    lines: NDArray[Any],
     ground: Ground,
     blocked: Blocked,
     step: Step,
 ) -> None:
-    """Replace the flux through the barrier faces above some rows, one line each."""
+    """Replace the flux through the barrier faces above some rows."""
     for i in range(blocked.begin[rows[0]], blocked.begin[rows[1]]):
         row, j = blocked.row[i], blocked.column[i]
         cells = (row - 1, j), (row, j)
@@ -108,7 +107,7 @@ def block_y(
             i, old.free_y[i], aside, cells, old, ground, blocked, step
         )
         new.free_y[i] = free
-        lines[row - rows[0], j] = flux
+        new.flux_y[row, j] = flux
 
 
 @njit(cache=True, error_model="numpy")
@@ -175,12 +174,7 @@ def _series(drag: Any, opening: Any) -> Any:
 
 @njit(cache=True, error_model="numpy")
 def edge_x(
-    rows: tuple[int, int],
-    old: Air,
-    new: Air,
-    ground: Ground,
-    edges: Edges,
-    step: Step,
+    rows: tuple[int, int], old: Air, new: Air, ground: Ground, edges: Edges, step: Step
 ) -> None:
     """Let air out over the western and eastern edge of some rows."""
     last = old.depth.shape[1] - 2
@@ -201,12 +195,7 @@ def edge_x(
 
 @njit(cache=True, error_model="numpy")
 def edge_y(
-    row: int,
-    old: Air,
-    line: NDArray[Any],
-    ground: Ground,
-    edges: Edges,
-    step: Step,
+    row: int, old: Air, new: Air, ground: Ground, edges: Edges, step: Step
 ) -> None:
     """Let air out over the northern or southern edge, where the row lies there."""
     last = old.depth.shape[0] - 2
@@ -216,6 +205,7 @@ def edge_y(
         cell, inner, sign = last, last - 1, 1
     else:
         return
+    line = new.flux_y[row]
     for j in range(1, len(line) - 1):
         aside = step.half * (old.flux_x[cell, j] + old.flux_x[cell, j + 1])
         flux = sign * old.flux_y[row, j]

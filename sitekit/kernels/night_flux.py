@@ -75,6 +75,7 @@ class Step(NamedTuple):
     quarter: Any
     half: Any
     one: Any
+    whole: Any
     thin: Any
     push: Any
     hold: Any
@@ -115,56 +116,59 @@ def free_flux(
 
 
 @njit(cache=True, error_model="numpy", fastmath=FAST)
-def flux_x_row(
-    row: int, air: Air, ground: Ground, step: Step, new: NDArray[Any]
+def flux_x_rows(
+    rows: tuple[int, int], air: Air, ground: Ground, step: Step, new: NDArray[Any]
 ) -> None:
-    """Find the flux through all faces between the cells of one row."""
-    count = len(new) - 1
-    flux, above, below = air.flux_x[row], air.flux_y[row], air.flux_y[row + 1]
-    bed, depth = ground.bed[row], air.depth[row]
-    gravity, drag = air.buoyancy[row], ground.drag[row]
-    q0, q1, q2 = flux[0:], flux[1:], flux[2:]
-    a0, a1, b0, b1 = above[0:], above[1:], below[0:], below[1:]
-    z0, z1, h0, h1 = bed[0:], bed[1:], depth[0:], depth[1:]
-    g0, g1, c0, c1 = gravity[0:], gravity[1:], drag[0:], drag[1:]
-    out = new[1:]
-    for j in range(count - 1):
-        out[j] = free_flux(
-            q1[j],
-            step.own * q1[j] + step.lent * (q0[j] + q2[j]),
-            step.quarter * (a0[j] + a1[j] + b0[j] + b1[j]),
-            (z0[j], z1[j]),
-            (h0[j], h1[j]),
-            (g0[j], g1[j]),
-            (c0[j], c1[j]),
-            step,
-        )
-    out[count - 1] = step.zero
+    """Find the flux through all faces between the cells of each row."""
+    for row in range(rows[0], rows[1]):
+        count = new.shape[1] - 1
+        flux, above, below = air.flux_x[row], air.flux_y[row], air.flux_y[row + 1]
+        bed, depth = ground.bed[row], air.depth[row]
+        gravity, drag = air.buoyancy[row], ground.drag[row]
+        q0, q1, q2 = flux[0:], flux[1:], flux[2:]
+        a0, a1, b0, b1 = above[0:], above[1:], below[0:], below[1:]
+        z0, z1, h0, h1 = bed[0:], bed[1:], depth[0:], depth[1:]
+        g0, g1, c0, c1 = gravity[0:], gravity[1:], drag[0:], drag[1:]
+        out = new[row, 1:]
+        for j in range(count - 1):
+            out[j] = free_flux(
+                q1[j],
+                step.own * q1[j] + step.lent * (q0[j] + q2[j]),
+                step.quarter * (a0[j] + a1[j] + b0[j] + b1[j]),
+                (z0[j], z1[j]),
+                (h0[j], h1[j]),
+                (g0[j], g1[j]),
+                (c0[j], c1[j]),
+                step,
+            )
+        out[count - 1] = step.zero
 
 
 @njit(cache=True, error_model="numpy", fastmath=FAST)
-def flux_y_row(
-    row: int, air: Air, ground: Ground, step: Step, new: NDArray[Any]
+def flux_y_rows(
+    rows: tuple[int, int], air: Air, ground: Ground, step: Step, new: NDArray[Any]
 ) -> None:
-    """Find the flux through the faces between one row and the row above."""
-    q0, q1, q2 = air.flux_y[row - 1], air.flux_y[row], air.flux_y[row + 1]
-    above, below = air.flux_x[row - 1], air.flux_x[row]
-    a0, a1, b0, b1 = above[0:], above[1:], below[0:], below[1:]
-    z0, z1 = ground.bed[row - 1], ground.bed[row]
-    h0, h1 = air.depth[row - 1], air.depth[row]
-    g0, g1 = air.buoyancy[row - 1], air.buoyancy[row]
-    c0, c1 = ground.drag[row - 1], ground.drag[row]
-    for j in range(1, len(new) - 1):
-        new[j] = free_flux(
-            q1[j],
-            step.own * q1[j] + step.lent * (q0[j] + q2[j]),
-            step.quarter * (a0[j] + a1[j] + b0[j] + b1[j]),
-            (z0[j], z1[j]),
-            (h0[j], h1[j]),
-            (g0[j], g1[j]),
-            (c0[j], c1[j]),
-            step,
-        )
+    """Find the flux through the faces between each row and the row above it."""
+    for row in range(rows[0], rows[1]):
+        q0, q1, q2 = air.flux_y[row - 1], air.flux_y[row], air.flux_y[row + 1]
+        above, below = air.flux_x[row - 1], air.flux_x[row]
+        a0, a1, b0, b1 = above[0:], above[1:], below[0:], below[1:]
+        z0, z1 = ground.bed[row - 1], ground.bed[row]
+        h0, h1 = air.depth[row - 1], air.depth[row]
+        g0, g1 = air.buoyancy[row - 1], air.buoyancy[row]
+        c0, c1 = ground.drag[row - 1], ground.drag[row]
+        out = new[row]
+        for j in range(1, len(out) - 1):
+            out[j] = free_flux(
+                q1[j],
+                step.own * q1[j] + step.lent * (q0[j] + q2[j]),
+                step.quarter * (a0[j] + a1[j] + b0[j] + b1[j]),
+                (z0[j], z1[j]),
+                (h0[j], h1[j]),
+                (g0[j], g1[j]),
+                (c0[j], c1[j]),
+                step,
+            )
 
 
 @njit(cache=True, fastmath=FAST | {"reassoc"})
@@ -180,10 +184,10 @@ def _in(flux: Any, step: Step) -> Any:
 
 
 @njit(cache=True, error_model="numpy", fastmath=FAST)
-def update_row(
-    row: int, old: Air, new: Air, lines: tuple[Any, Any], ground: Ground, step: Step
+def update_rows(
+    rows: tuple[int, int], old: Air, new: Air, ground: Ground, step: Step
 ) -> Any:
-    """Move the air of one row through its faces, make some, mix some.
+    """Move the air of each row through its faces, make some, mix some.
 
     Returns
     -------
@@ -191,42 +195,45 @@ def update_row(
         Sum of the depths below zero: negative where a cell gave more than it
         held. [m]
     """
-    flux = new.flux_x[row]
-    west, east, north, south = flux, flux[1:], lines[0], lines[1]
-    depth = old.depth[row]
-    gravity, g_north, g_south = (
-        old.buoyancy[row],
-        old.buoyancy[row - 1],
-        old.buoyancy[row + 1],
-    )
-    g_west, g_middle, g_east = gravity[0:], gravity[1:], gravity[2:]
-    new_depth, new_gravity = new.depth[row], new.buoyancy[row]
-    production, source, decay = (
-        ground.production[row],
-        ground.source[row],
-        ground.decay[row],
-    )
     short = step.zero
-    for i in range(len(depth) - 2):
-        j = i + 1
-        own = g_middle[i]
-        net = west[j] - east[j] + north[j] - south[j]
-        # What comes in brings its difference; what goes out takes none with it.
-        brought = _in(west[j], step) * (g_west[i] - own)
-        brought += _in(-east[j], step) * (g_east[i] - own)
-        brought += _in(north[j], step) * (g_north[j] - own)
-        brought += _in(-south[j], step) * (g_south[j] - own)
-        moved = step.rate * net
-        left = depth[j] + moved
-        short = _add(short, left if left < step.zero else step.zero)
-        made = step.pace * production[j]
-        # Small terms first: each sum with the depth rounds once in float32.
-        full = depth[j] + (moved + made)
-        brought = step.rate * brought + made * (source[j] - own)
-        blend = own + brought / full if full > step.tiny else source[j]
-        blend = blend if blend > step.lightest else step.lightest
-        new_gravity[j] = blend if blend < step.heaviest else step.heaviest
-        # One over one and the loss, to the order that the step is good for.
-        loss = step.seconds * decay[j]
-        new_depth[j] = full * (step.one - loss * (step.one - loss))
+    for row in range(rows[0], rows[1]):
+        flux = new.flux_x[row]
+        west, east = flux, flux[1:]
+        north, south = new.flux_y[row], new.flux_y[row + 1]
+        depth = old.depth[row]
+        gravity, g_north, g_south = (
+            old.buoyancy[row],
+            old.buoyancy[row - 1],
+            old.buoyancy[row + 1],
+        )
+        g_west, g_middle, g_east = gravity[0:], gravity[1:], gravity[2:]
+        new_depth, new_gravity = new.depth[row], new.buoyancy[row]
+        production, source, decay = (
+            ground.production[row],
+            ground.source[row],
+            ground.decay[row],
+        )
+        for i in range(len(depth) - 2):
+            j = i + 1
+            own = g_middle[i]
+            net = west[j] - east[j] + north[j] - south[j]
+            # What comes in brings its difference; what goes out takes none with it.
+            brought = _in(west[j], step) * (g_west[i] - own)
+            brought += _in(-east[j], step) * (g_east[i] - own)
+            brought += _in(north[j], step) * (g_north[j] - own)
+            brought += _in(-south[j], step) * (g_south[j] - own)
+            moved = step.rate * net
+            left = depth[j] + moved
+            short = _add(short, left if left < step.zero else step.zero)
+            made = step.pace * production[j]
+            # Small terms first: each sum with the depth rounds once in float32.
+            full = depth[j] + (moved + made)
+            full = full if full > step.zero else step.zero
+            brought = step.rate * brought + made * (source[j] - own)
+            blend = own + brought / full if full > step.tiny else source[j]
+            blend = blend if blend > step.lightest else step.lightest
+            new_gravity[j] = blend if blend < step.heaviest else step.heaviest
+            # One over one and the loss, to the order that the step is good for.
+            loss = step.seconds * decay[j]
+            new_depth[j] = full * (step.one - loss * (step.one - loss))
     return short

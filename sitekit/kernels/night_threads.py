@@ -1,7 +1,8 @@
-"""A barrier at which the threads of one compiled run wait for each other.
+"""How the threads of one compiled run wait for each other.
 
-The time loop stays inside compiled code: each thread runs the whole of it for
-its own band of rows and meets the others once a step.
+The time loop stays inside compiled code: each thread runs the whole of it for its
+own share of the steps, waits for the rows that it needs from another, and meets all
+others where a stretch of steps ends.
 """
 
 import os
@@ -55,9 +56,36 @@ def meet(counter: NDArray[np.int64], threads: int) -> None:
     if threads == 1:
         return
     come = _add_at_once(counter, 1) + 1  # type: ignore[call-arg]
-    all_come = (come + threads - 1) // threads * threads
+    wait_for(counter, (come + threads - 1) // threads * threads)
+
+
+@njit(cache=True, nogil=True)
+def wait_for(counter: NDArray[np.int64], amount: int) -> None:
+    """Wait until a counter has come to an amount.
+
+    Parameters
+    ----------
+    counter : (1 or more,) ndarray of int64
+        Its first number counts.
+    amount : int
+        What is waited for.
+    """
     waits = 0
-    while _add_at_once(counter, 0) < all_come:
+    while _add_at_once(counter, 0) < amount:  # type: ignore[call-arg]
         waits += 1
         if waits > PATIENCE:
             _give_way()
+
+
+@njit(cache=True, nogil=True)
+def tell(counter: NDArray[np.int64], amount: int) -> None:
+    """Bring a counter to an amount, once all that was written before is seen.
+
+    Parameters
+    ----------
+    counter : (1 or more,) ndarray of int64
+        Its first number counts; only one thread may tell it.
+    amount : int
+        What it comes to.
+    """
+    _add_at_once(counter, amount - counter[0])  # type: ignore[call-arg]

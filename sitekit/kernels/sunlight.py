@@ -1,5 +1,7 @@
 """Direct sun on each cell, summed over many positions of the sun."""
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from math import cos, radians, sin
 
 import numpy as np
@@ -46,9 +48,30 @@ def sum_sunlight(
     """
     sums = np.zeros((2, *slope.shape), np.float32)
     table = np.ascontiguousarray(suns, np.float32)
-    for row in range(slope.shape[0]):
-        _sum_row(horizons[:, row], slope[row], aspect[row], table, sums[:, row])
+    rows = slope.shape[0]
+    bands = min(os.cpu_count() or 1, rows)
+    cuts = [rows * band // bands for band in range(bands + 1)]
+
+    def add(first: int, end: int) -> None:
+        here = slice(first, end)
+        _sum_rows(horizons[:, here], slope[here], aspect[here], table, sums[:, here])
+
+    with ThreadPoolExecutor(bands) as pool:
+        list(pool.map(add, cuts[:-1], cuts[1:]))
     return sums
+
+
+@njit(cache=True, nogil=True)
+def _sum_rows(
+    horizons: NDArray[np.uint8],
+    slope: NDArray[np.float32],
+    aspect: NDArray[np.float32],
+    suns: NDArray[np.float32],
+    sums: NDArray[np.float32],
+) -> None:
+    """Sum a band of rows."""
+    for row in range(slope.shape[0]):
+        _sum_row(horizons[:, row], slope[row], aspect[row], suns, sums[:, row])
 
 
 @njit(cache=True)

@@ -8,7 +8,7 @@ Everything that lists layers (files, map, documents, tests) reads the catalogue.
 import inspect
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from graphlib import TopologicalSorter
+from math import inf
 from typing import Any, TypeVar
 
 import xarray as xr
@@ -51,6 +51,9 @@ class Layer:
     written : bool
         Whether it is written to a file unless asked otherwise; the rest are
         steps on the way.
+    heavy : int
+        0 for most. Others take much memory while they are made, or let much of it
+        go; they are made first, in this order, while little else is held.
     """
 
     name: str
@@ -60,6 +63,7 @@ class Layer:
     function: Callable[..., NDArray[Any] | None]
     fixed: Mapping[str, Any]
     written: bool
+    heavy: int = 0
 
     @property
     def needs(self) -> tuple[str, ...]:
@@ -87,6 +91,7 @@ def layer(
     reference: str,
     seasons: tuple[str, ...] = (),
     written: bool = True,
+    heavy: int = 0,
 ) -> Callable[[Function], Function]:
     """Enter a function into the catalogue; the function itself is unchanged.
 
@@ -99,6 +104,8 @@ def layer(
         positional parameter that ends in ``_of_season`` is the other layer of
         the same season.
     written : bool
+        See `Layer`.
+    heavy : int
         See `Layer`.
     """
 
@@ -113,6 +120,7 @@ def layer(
                 function=function,
                 fixed={"season": season} if season else {},
                 written=written,
+                heavy=heavy,
             )
         return function
 
@@ -162,11 +170,11 @@ def order_layers(
     """
     at_hand = set(given)
     absent: dict[str, str] = {}
-    graph: dict[str, set[str]] = {}
+    found: list[str] = []
 
     def visit(name: str) -> str:
-        """Enter a layer into the graph; return the input that it lacks."""
-        if name in at_hand or name in graph:
+        """Find a layer after all that it needs; return the input that it lacks."""
+        if name in at_hand or name in found:
             return ""
         if name in absent:
             return absent[name]
@@ -177,13 +185,16 @@ def order_layers(
             if lacking:
                 absent[name] = lacking
                 return lacking
-        graph[name] = {n for n in CATALOGUE[name].needs if n not in at_hand}
+        found.append(name)
         return ""
 
     for name in names:
         find_layer(name)
         visit(name)
-    return list(TopologicalSorter(graph).static_order()), absent
+    needed, found = sorted(found, key=lambda n: CATALOGUE[n].heavy or inf), []
+    for name in needed:
+        visit(name)
+    return found, absent
 
 
 def make_layers(
@@ -200,7 +211,8 @@ def make_layers(
     names : iterable of str
         Layers asked for.
     given : mapping of str to (row, column) ndarray
-        Inputs at hand: elevation, masks, heights.
+        Inputs at hand: elevation, masks, heights. Where nothing else holds them,
+        each is let go when no layer needs it any more.
     grid : Grid
         The grid that they lie on.
     settings : mapping
@@ -219,6 +231,7 @@ def make_layers(
     order, absent = order_layers(names, given)
     last_use = {need: name for name in order for need in CATALOGUE[name].needs}
     arrays: dict[str, NDArray[Any]] = dict(given)
+    del given
     for name in order:
         entry = CATALOGUE[name]
         on_step(name)

@@ -32,7 +32,7 @@ POOL_FROM = 1.0
 #: Fewest cells for which a coarse start is worth its while, and the largest cell
 #: for which it is right: doubled cells of 50 m lost the gullies that thermometers
 #: tell apart on ground where 25 m kept them.
-COARSE_START_FROM, COARSE_START_TO = 100_000, 8.0
+COARSE_START_FROM, COARSE_START_TO = 50_000, 8.0
 #: Above this share of water a cell of the flow grid is open water.
 MOSTLY = 0.5
 

@@ -131,7 +131,13 @@ def air_sources(
     return sources
 
 
-@layer(units="m", long_name="cold air of the last hour", reference=FLOW, written=False)
+@layer(
+    units="m",
+    long_name="cold air of the last hour",
+    reference=FLOW,
+    written=False,
+    heavy=2,
+)
 def night_air(
     elevation: NDArray[np.float32],
     air_sources: NDArray[np.float32],

@@ -262,6 +262,7 @@ def _half_a_year_on(day: date) -> date:
     reference=_SOURCES,
     seasons=("growing", "ripening"),
     written=False,
+    heavy=1,
 )
 def sunlight(
     horizon_angle: NDArray[np.uint8],

@@ -10,6 +10,7 @@ from shapely.geometry import Point
 
 from sitekit import words
 from sitekit.siting.places import Places
+from sitekit.siting.years import YearsCause
 from sitekit.suitability.ground import Soil, judge
 from sitekit.suitability.score import NOT_JUDGED, score_fruit
 
@@ -93,14 +94,18 @@ def read_ground(
 def _classes(places: Places, fruit: str) -> dict[Soil, NDArray[np.uint8]]:
     """Judge all ground again as if every hole had read the same."""
     judged = places.site.field_mask & ~places.site.water_mask
+    told = places.verdicts[fruit]
+    # What the years of a record hold against ground no test hole can lift.
+    by_years = np.isin(told.cause, [int(cause) for cause in YearsCause])
     score = score_fruit(places.verdicts[fruit].fruit, places.layers, judged)
-    made = {Soil.NOT_TESTED: places.verdicts[fruit].site_class}
+    made = {Soil.NOT_TESTED: told.site_class}
     for soil in (Soil.GOOD, Soil.SLOW, Soil.HOLDS_WATER):
         everywhere = np.full(judged.shape, soil, dtype=np.uint8)
         ground = replace(
             places.ground, soil=everywhere, supported=np.ones(judged.shape, dtype=bool)
         )
-        made[soil] = judge(score, ground, places.layers["slope"]).site_class
+        read = judge(score, ground, places.layers["slope"]).site_class
+        made[soil] = np.where(by_years, np.minimum(read, told.site_class), read)
     return made
 
 

@@ -10,6 +10,7 @@ import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
+from sitekit.climate.years import RecordYears
 from sitekit.fruit import Fruit
 from sitekit.planting import told
 from sitekit.planting.ask import Ask, read_ask
@@ -40,11 +41,6 @@ from sitekit.settings import settings_of
 from sitekit.site import Site
 from sitekit.siting.places import Places
 
-#: Warmth of a day in bloom time, to turn sums of warmth into days where no record
-#: tells. Common practice, no source. [degC day a day]
-WARMTH = 6.0
-#: First flower and petal fall as shares of the sum of full bloom.
-OPENS, FALLS = 0.90, 1.25
 #: Month in which stores are filled, north and south.
 FILLED = {True: 10, False: 4}
 
@@ -57,6 +53,7 @@ def plan_planting(
     fruit_by_block: pd.DataFrame,
     block_of: NDArray[np.int32],
     paths: GeoDataFrame,
+    years: RecordYears | None = None,
 ) -> PlantingPlan | None:
     """Plan what stands where, in which year, and what it takes.
 
@@ -72,6 +69,8 @@ def plan_planting(
         Block of each cell, 0 for none.
     paths : GeoDataFrame
         Cold-air paths.
+    years : RecordYears, optional
+        Years of a record, for the days of bloom at each plant.
 
     Returns
     -------
@@ -101,7 +100,7 @@ def plan_planting(
     pieces = lay_pieces(places, given, grounds, fruits, ask.limits.rows_together)
     phased = phase_pieces(pieces, fruits, places, ask.limits, ask.prices)
     lanes = open_ground(grounds, pieces, places)
-    return _assemble(places, ask, choices, given, phased, lanes, block_of)
+    return _assemble(places, ask, choices, given, phased, lanes, block_of, years)
 
 
 def _tuned(
@@ -120,21 +119,22 @@ def _assemble(
     phased: Phased,
     lanes: GeoDataFrame,
     block_of: NDArray[np.int32],
+    years: RecordYears | None,
 ) -> PlantingPlan:
     """Put the plan together from its pieces and years."""
     fruits = {name: verdict.fruit for name, verdict in places.verdicts.items()}
-    rows, plants = _rows_and_plants(places, phased, fruits)
+    rows, plants = _rows_and_plants(places, phased, fruits, years)
     fence = _fence(places, phased, ask.limits)
     holes = _test_holes(places, choices, phased, block_of)
     baseline = _baseline(places.site, plants, fence, ask.limits)
     setting_out = make_setting_out(places.site, baseline, plants, fence, holes)
     need = tabulate_need(ask.wanted, given, choices, fruits, ask.need)
-    years = tabulate_years(phased, ask.limits, ask.prices)
+    table = tabulate_years(phased, ask.limits, ask.prices)
     edge = sum(
         kind.shape.edge * float(trees.sum())
         for kind, trees in zip(phased.kinds, phased.phases.trees, strict=True)
     )
-    story = told.Story(places, ask, choices, given, phased, need, years, fruits)
+    story = told.Story(places, ask, choices, given, phased, need, table, fruits)
     return PlantingPlan(
         rows=rows,
         plants=plants,
@@ -146,7 +146,7 @@ def _assemble(
         need=need,
         quantities=list_all_quantities(phased, ask.limits, ask.prices),
         edges=compare_edges(edge, ask.limits, ask.prices),
-        years=years,
+        years=table,
         sentences=story.sentences(),
         missing=told.find_missing(places.site, need),
         storage=_storage(ask, need, places.site),
@@ -154,7 +154,10 @@ def _assemble(
 
 
 def _rows_and_plants(
-    places: Places, phased: Phased, fruits: Mapping[str, Fruit]
+    places: Places,
+    phased: Phased,
+    fruits: Mapping[str, Fruit],
+    years: RecordYears | None,
 ) -> tuple[GeoDataFrame, GeoDataFrame]:
     """List rows and plants, with their years and partners."""
     crs = places.site.grid.crs
@@ -163,8 +166,8 @@ def _rows_and_plants(
     group = {p.name: p.assignment.choice.group for p in phased.pieces}
     rows = list_rows(layouts, fruit, group, crs)
     plants = number_plants(layouts, fruit, group, crs)
-    years = [phased.year_of(number) for number in range(len(phased.pieces))]
-    plants["year"] = np.concatenate([*years, np.empty(0, np.int64)])
+    planted = [phased.year_of(number) for number in range(len(phased.pieces))]
+    plants["year"] = np.concatenate([*planted, np.empty(0, np.int64)])
     needs = np.array(
         [_needs_partner(fruits[name]) for name in plants["fruit"]], dtype=bool
     )
@@ -173,54 +176,13 @@ def _rows_and_plants(
         f"{name} {'odd' if row % 2 else 'even'}"
         for name, row in zip(plants["group"], plants["row"], strict=True)
     ]
-    bloom = bloom_days(plants, fruits, places.site)
+    bloom = flowering_days(plants, fruits, places.site, years)
     found = _tuned(places.site, find_partners, plants, bloom, needs=needs, kinds=kinds)
     return rows, found
 
 
 def _needs_partner(fruit: Fruit) -> bool:
     return fruit.varieties is not None and fruit.varieties.partner == "yes"
-
-
-def bloom_days(
-    plants: GeoDataFrame, fruits: Mapping[str, Fruit], site: Site
-) -> NDArray[np.float64]:
-    """Tell when plants flower against each other, by group and height.
-
-    Without a record only the order is known: days are reckoned from the sum of
-    warmth of each group, and a plant stands 0.6 degC cooler for every 100 m.
-
-    Parameters
-    ----------
-    plants : GeoDataFrame
-        Plants with ``fruit`` and ``group``.
-    fruits : mapping of str to Fruit
-        Sums of warmth.
-    site : Site
-        Heights.
-
-    Returns
-    -------
-    days : (plant, 2) ndarray
-        First flower and petal fall, in days that only compare; NaN for a fruit
-        without groups.
-    """
-    sums = np.array(
-        [
-            _bloom_sum(fruits[name], group)
-            for name, group in zip(plants["fruit"], plants["group"], strict=True)
-        ]
-    )
-    rows, columns = site.grid.cells(plants.geometry.x, plants.geometry.y)
-    heights = site.elevation[rows, columns].astype(np.float64)
-    above = heights - (np.nanmedian(heights) if len(heights) else 0.0)
-    warmth = np.maximum(WARMTH - 0.006 * above, 1.0)
-    return np.column_stack([OPENS * sums / warmth, FALLS * sums / warmth])
-
-
-def _bloom_sum(fruit: Fruit, group: str) -> float:
-    known = fruit.varieties.groups if fruit.varieties else ()
-    return next((g.bloom_sum for g in known if g.name == group), float("nan"))
 
 
 def _fence(places: Places, phased: Phased, limits: Limits) -> GeoDataFrame:

@@ -28,7 +28,7 @@ FIRST = 4
 BALANCE = 0.5
 #: Longest search, and the gap to the best plan at which one may end: small plans
 #: are searched to the end. [s]
-LONGEST, GAP, SMALL = 10.0, 3e-3, 60
+LONGEST, GAP, SMALL = 10.0, 3e-3, 16
 
 
 @dataclass(frozen=True)

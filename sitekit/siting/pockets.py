@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from sitekit import words
 from sitekit.settings import Setting
 from sitekit.site import Site
-from sitekit.siting.shapes import cut_grid, polygons_of, window_of
+from sitekit.siting.shapes import cut_grid, polygons_of
 
 #: Held air below this depth is not part of a pocket. [m]
 SHALLOWEST = 0.05
@@ -72,14 +72,17 @@ def find_frost_pockets(
     smallest = max(pocket_area, _smallest_area(site))
     limit = max(pocket_depth, 2 * site.model.noise, site.model.step)
     pools = _patches(held, pooling_depth, smallest, limit, site)
-    inside = np.isin(pools.labels, pools.kept)
+    inside = np.zeros(held.shape, dtype=bool)
+    inside[pools.cells] = True
     median = np.nanmedian(offset[site.field_mask & land])
     colder = (offset < median - pocket_cold) & land & ~inside
     opened = ndimage.binary_opening(colder, structure=EIGHT)
     cold = _patches(opened, -offset, smallest, -np.inf, site)
+    # Cold ground may have puddles, too shallow or too small for a pocket.
+    layers = (depression_depth, offset, path_margin)
     tables = [
-        _describe(site, patches, (pooling_depth, depression_depth, offset, path_margin))
-        for patches in (pools, cold)
+        _describe(site, pools, pooling_depth, layers),
+        _describe(site, cold, np.zeros_like(pooling_depth), layers),
     ]
     frame = GeoDataFrame(pd.concat(tables, ignore_index=True), crs=site.grid.crs)
     frame.insert(0, "pocket", np.arange(1, len(frame) + 1, dtype="int32"))
@@ -87,11 +90,34 @@ def find_frost_pockets(
 
 
 class _Patches(NamedTuple):
-    """Connected cells, the numbers of those that are kept, and their outlines."""
+    """Patches of connected cells in order.
 
-    labels: NDArray[np.int32]
-    kept: NDArray[np.int_]
-    shapes: dict[int, BaseGeometry]
+    Parameters
+    ----------
+    cells : (rows, columns)
+        The cells of all patches.
+    patch : (cell,) ndarray of int
+        The patch, from 0, that each belongs to.
+    shapes : list of shapely geometry
+        Outline of each patch.
+    """
+
+    cells: tuple[NDArray[np.intp], ...]
+    patch: NDArray[np.intp]
+    shapes: list[BaseGeometry]
+
+    def highest(self, values: NDArray[np.float32]) -> NDArray[np.float64]:
+        """Highest value in each patch, missing ones left out."""
+        found = np.full(len(self.shapes), -np.inf)
+        np.fmax.at(found, self.patch, values[self.cells].astype(float))
+        return found
+
+    def mean(self, values: NDArray[np.float32]) -> NDArray[np.float64]:
+        """Mean value in each patch."""
+        count = len(self.shapes)
+        total = np.bincount(self.patch, values[self.cells], minlength=count)
+        means: NDArray[np.float64] = total / np.bincount(self.patch, minlength=count)
+        return means
 
 
 def _patches(
@@ -103,51 +129,63 @@ def _patches(
 ) -> _Patches:
     """Find connected ground that is large and deep enough, the weightiest first."""
     labels, count = ndimage.label(mask, structure=EIGHT)
-    numbers = np.arange(1, count + 1)
-    if count == 0:
-        return _Patches(labels, numbers, {})
-    deepest = ndimage.maximum(weight, labels, numbers)
-    area = ndimage.sum_labels(mask, labels, numbers) * site.grid.cell_area
-    kept = numbers[(deepest >= limit) & (area >= smallest)]
-    if kept.size == 0:
-        return _Patches(labels, kept, {})
-    volume = ndimage.sum_labels(weight, labels, kept)
-    wanted = np.isin(labels, kept)
-    rows, columns = window_of(wanted)
-    shapes = polygons_of(
-        np.where(wanted, labels, 0)[rows, columns], cut_grid(site.grid, rows, columns)
-    )
-    return _Patches(labels, kept[np.argsort(-volume, kind="stable")], shapes)
+    cells = np.nonzero(mask)
+    number, weights = labels[cells], weight[cells].astype(float)
+    deepest = np.full(count + 1, -np.inf)
+    np.fmax.at(deepest, number, weights)
+    area = np.bincount(number, minlength=count + 1) * site.grid.cell_area
+    volume = np.bincount(number, weights, minlength=count + 1)
+    # Number 0 is the ground between the patches; it has no area.
+    kept = np.flatnonzero((deepest >= limit) & (area >= smallest) & (area > 0))
+    kept = kept[np.argsort(-volume[kept], kind="stable")]
+    place = np.full(count + 1, -1)
+    place[kept] = np.arange(kept.size)
+    patch = place[number]
+    wanted = patch >= 0
+    cells = cells[0][wanted], cells[1][wanted]
+    shapes = _outlines(cells, patch[wanted], site)
+    return _Patches(cells, patch[wanted], shapes)
+
+
+def _outlines(
+    cells: tuple[NDArray[np.intp], ...], patch: NDArray[np.intp], site: Site
+) -> list[BaseGeometry]:
+    """Draw round the patches, within the window that holds them."""
+    if patch.size == 0:
+        return []
+    rows, columns = (slice(int(c.min()), int(c.max()) + 1) for c in cells)
+    window = cut_grid(site.grid, rows, columns)
+    numbers = np.zeros(window.shape, dtype=np.int32)
+    numbers[cells[0] - rows.start, cells[1] - columns.start] = patch + 1
+    shapes = polygons_of(numbers, window)
+    return [shapes[n + 1] for n in range(int(patch.max()) + 1)]
 
 
 def _describe(
-    site: Site, patches: _Patches, layers: tuple[NDArray[np.float32], ...]
+    site: Site,
+    patches: _Patches,
+    pooling: NDArray[np.float32],
+    layers: tuple[NDArray[np.float32], ...],
 ) -> GeoDataFrame:
     """Measure each patch and say what holds its air or makes it cold."""
-    pooling, natural, offset, margin = layers
-    labels, kept = patches.labels, patches.kept
-    geometry = [patches.shapes[int(n)] for n in kept]
-    depth = np.array(ndimage.maximum(pooling, labels, kept), dtype=float)
-    level = np.array(
-        ndimage.maximum(site.elevation + pooling, labels, kept), dtype=float
+    natural, offset, margin = layers
+    geometry = patches.shapes
+    depth = patches.highest(pooling)
+    level = patches.highest(site.elevation + pooling)
+    holding = zip(
+        geometry,
+        depth,
+        patches.highest(natural),
+        -patches.highest(-margin),
+        strict=True,
     )
-    bare = np.array(ndimage.maximum(natural, labels, kept), dtype=float)
-    near = np.array(ndimage.minimum(margin, labels, kept), dtype=float)
     return GeoDataFrame(
         {
             "depth_m": np.where(depth > SHALLOWEST, depth, 0.0),
             "area_m2": np.array([g.area for g in geometry], dtype=float),
             "spill_elevation_m": np.where(depth > SHALLOWEST, level, np.nan),
-            "offset_degc": np.round(
-                np.array(ndimage.mean(offset, labels, kept), dtype=float), 2
-            ),
-            "cause": np.array(
-                [
-                    _cause(site, *values)
-                    for values in zip(geometry, depth, bare, near, strict=True)
-                ],
-                dtype=object,
-            ),
+            "offset_degc": np.round(patches.mean(offset), 2),
+            "cause": np.array([_cause(site, *h) for h in holding], dtype=object),
         },
         geometry=geometry,
         crs=site.grid.crs,
@@ -163,14 +201,14 @@ def _cause(
     site: Site, shape: BaseGeometry, depth: float, natural: float, margin: float
 ) -> str:
     """Say in words what holds the air, or why ground is cold that holds none."""
+    if depth <= SHALLOWEST and margin < 1:
+        return "outlet of a cold-air path"
+    if depth > SHALLOWEST and depth - natural < BY_BARRIER:
+        return "hollow in the ground"
     barrier = _nearest_barrier(site, shape)
     behind = f"behind a barrier: {barrier}" if barrier else "behind a barrier"
     if depth <= SHALLOWEST:
-        if margin < 1:
-            return "outlet of a cold-air path"
         return behind if barrier else "low ground"
-    if depth - natural < BY_BARRIER:
-        return "hollow in the ground"
     return behind if natural < SHALLOWEST else f"hollow, deepened {behind}"
 
 
@@ -179,8 +217,11 @@ def _nearest_barrier(site: Site, shape: BaseGeometry) -> str:
     barriers = site.vectors["barriers"]
     if barriers.empty:
         return ""
+    reach = 2 * site.grid.cell_size
+    if not barriers.dwithin(shape.boundary, reach).any():
+        return ""
     # The one that most of the pocket's rim follows holds it, not one that it touches.
-    near = shape.boundary.buffer(2 * site.grid.cell_size)
+    near = shape.boundary.buffer(reach)
     along = barriers.intersection(near).length.to_numpy()
     if along.max() <= 0:
         return ""

@@ -1,6 +1,7 @@
 """Why ground has its class, in one sentence with the value at that place."""
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from math import radians, tan
 from string import Formatter
 
@@ -62,6 +63,19 @@ VALUE_WORDS: Mapping[str, Callable[[float], str]] = {
 }
 
 
+#: What is said of ground where something other than a factor decides.
+GROUND_WORDS: Mapping[int, str] = {
+    Cause.BLOCKED: "it is kept free: no-go ground, a building, a service or wood",
+    Cause.HOLDS_WATER: "a test hole here held water",
+    Cause.STANDING_WATER: "water was seen standing here",
+    Cause.OLD_YARD: "a yard or filling was here, so the soil may be packed",
+    Cause.LEVEL: "the slope is only {slope}, so water may stand here",
+    Cause.COARSE: "cells of {cell} cannot carry a verdict, walk and measure first",
+    Cause.SLOW: "a test hole here drained slowly",
+    Cause.NOT_TESTED: "nothing in the shape of the land speaks against it",
+}
+
+
 def write_value(layer: str, value: float) -> str:
     """Write the value of a layer as its reason does."""
     if layer in VALUE_WORDS:
@@ -73,11 +87,16 @@ def layers_named(fruit: Fruit) -> set[str]:
     """Name the layers whose values the reasons of a fruit may tell."""
     told = {"slope"}
     for factor in fruit.factors:
-        told.add(factor.layer)
-        told |= {name for _, name, _, _ in Formatter().parse(factor.say) if name}
+        told |= {factor.layer, *_names_in(factor.say)}
     if HELD in told:
         told = told - {HELD} | {"pooling_depth"}
     return told - {"value", "reference"}
+
+
+@cache
+def _names_in(say: str) -> tuple[str, ...]:
+    """Names that the text of a factor has in braces."""
+    return tuple(name for _, name, _, _ in Formatter().parse(say) if name)
 
 
 def say_factor(factor: Factor, values: Mapping[str, float], reference: str) -> str:
@@ -98,10 +117,14 @@ def say_factor(factor: Factor, values: Mapping[str, float], reference: str) -> s
     text : str
         Half a sentence.
     """
-    texts = {name: write_value(name, value) for name, value in values.items()}
-    if "pooling_depth" in values:
-        texts[HELD] = held_words(values["pooling_depth"])
-    return factor.say.format(value=texts[factor.layer], reference=reference, **texts)
+    texts = {"reference": reference}
+    for name in _names_in(factor.say):
+        if name == HELD:
+            texts[name] = held_words(values["pooling_depth"])
+        elif name != "reference":
+            layer = factor.layer if name == "value" else name
+            texts[name] = write_value(layer, values[layer])
+    return factor.say.format(**texts)
 
 
 def give_reason(
@@ -143,30 +166,49 @@ def give_reason(
     """
     weakest = fruit.factors[limiting]
     finding = say_factor(weakest, values, reference)
-    slope = words.percent(tan(radians(values["slope"])))
     short = suits < ENOUGH
-    texts = {
-        Cause.BLOCKED: "it is kept free: no-go ground, a building, a service or wood",
-        Cause.HOLDS_WATER: "a test hole here held water",
-        Cause.STANDING_WATER: "water was seen standing here",
-        Cause.OLD_YARD: "a yard or filling was here, so the soil may be packed",
-        Cause.LEVEL: f"the slope is only {slope}, so water may stand here",
-        Cause.COARSE: (
-            f"cells of {words.with_unit(source_cell, 'm')} cannot carry a verdict, "
-            "walk and measure first"
-        ),
-        Cause.SLOW: "a test hole here drained slowly",
-        Cause.NOT_TESTED: "nothing in the shape of the land speaks against it",
-    }
-    if cause in texts:
-        main = texts[Cause(cause)]
+    if cause in GROUND_WORDS:
+        main = GROUND_WORDS[cause].format(
+            slope=words.percent(tan(radians(values["slope"]))),
+            cell=words.with_unit(source_cell, "m"),
+        )
         joined = f"{main}; {finding}" if short else f"{main}{_nearest(finding, suits)}"
     else:
         factor = fruit.factors[cause]
         joined = say_factor(factor, values, reference)
         if not short:
             joined = f"nothing speaks against it{_nearest(finding, suits)}"
-    return words.sentence(joined if tested else f"{joined}; {UNTESTED}")
+    return words.sentence(add_untested(joined, tested))
+
+
+def add_untested(text: str, tested: bool) -> str:
+    """End half a sentence with *drainage not tested* where that is so."""
+    return text if tested else f"{text}; {UNTESTED}"
+
+
+def end_reason(reason: str, *, tested: bool) -> str:
+    """Let a reason end with *drainage not tested* where that is so, once.
+
+    Examples
+    --------
+    >>> end_reason("It is steep; drainage not tested; it seldom ripens.", tested=False)
+    'It is steep; it seldom ripens; drainage not tested.'
+    """
+    text = reason.rstrip(".").replace(f"; {UNTESTED}", "")
+    return f"{add_untested(text, tested)}."
+
+
+def add_finding(reason: str, finding: str, *, tested: bool) -> str:
+    """Add what else speaks against ground to a reason.
+
+    Examples
+    --------
+    >>> add_finding("The slope is 20 %.", "it seldom ripens", tested=True)
+    'The slope is 20 %; it seldom ripens.'
+    """
+    if not finding:
+        return reason
+    return end_reason(f"{reason.rstrip('.')}; {finding}.", tested=tested)
 
 
 def _nearest(finding: str, suits: float) -> str:
