@@ -287,8 +287,8 @@ class SiteModel(_Section):
     grid: GridSection = GridSection()
     fruit: FruitSection = FruitSection()
     need: NeedSection = NeedSection()
-    limits: LimitsSection = LimitsSection()  # type: ignore[valid-type]
-    prices: PricesSection = PricesSection()  # type: ignore[valid-type]
+    limits: LimitsSection = LimitsSection()
+    prices: PricesSection = PricesSection()
     outputs: OutputsSection = OutputsSection()
     settings: FreeTable = Field(
         default={},

@@ -125,7 +125,7 @@ def describe(setting: Setting) -> str:
     return f"{setting.text.removesuffix('.')}{unit}. Source: {setting.source}."
 
 
-def _section(name: str, kind: type[Any], text: str) -> type[PlantingSection]:
+def _section(name: str, kind: type[Any]) -> type[PlantingSection]:
     """Make a section from its terms."""
     keys: dict[str, Any] = {}
     for key, (default, setting) in terms_of(kind).items():
@@ -135,9 +135,7 @@ def _section(name: str, kind: type[Any], text: str) -> type[PlantingSection]:
             annotation,
             Field(default=default, description=describe(setting), examples=[shown]),
         )
-    made: type[PlantingSection] = create_model(name, __base__=PlantingSection, **keys)
-    made.__doc__ = text
-    return made
+    return create_model(name, __base__=PlantingSection, **keys)
 
 
 def _shown(default: object) -> str:
@@ -150,16 +148,15 @@ def _shown(default: object) -> str:
     return f'"{default}"' if isinstance(default, str) else f"{default:g}"
 
 
-LimitsSection = _section(
-    "LimitsSection", Limits, "What there is a year, and how ground is kept: `[limits]`."
-)
-PricesSection = _section(
-    "PricesSection", Prices, "What things cost in money and days: `[prices]`."
-)
-_NeedKeys = _section("NeedKeys", Need, "")
+class LimitsSection(_section("LimitKeys", Limits)):  # type: ignore[misc]
+    """What there is a year, and how the ground is kept: `[limits]`."""
 
 
-class NeedSection(_NeedKeys):  # type: ignore[valid-type, misc]
+class PricesSection(_section("PriceKeys", Prices)):  # type: ignore[misc]
+    """What things cost, in money and in days: `[prices]`."""
+
+
+class NeedSection(_section("NeedKeys", Need)):  # type: ignore[misc]
     """What is wanted, in kg a year by fruit, or by people: `[need]`."""
 
     model_config = ConfigDict(extra="allow", frozen=True, strict=True)

@@ -23,8 +23,10 @@ from sitekit.planting.assign import (
 )
 from sitekit.planting.baseline import choose_baseline
 from sitekit.planting.edges import compare_edges
+from sitekit.planting.flowering import flowering_days
 from sitekit.planting.grounds import lay_pieces, make_grounds, open_ground
 from sitekit.planting.holes import plan_test_holes, read_ground
+from sitekit.planting.lacking import find_missing
 from sitekit.planting.need import picked, storage_curve
 from sitekit.planting.phasing import (
     Phased,
@@ -148,7 +150,7 @@ def _assemble(
         edges=compare_edges(edge, ask.limits, ask.prices),
         years=table,
         sentences=story.sentences(),
-        missing=told.find_missing(places.site, need),
+        missing=find_missing(places.site, need),
         storage=_storage(ask, need, places.site),
     )
 
