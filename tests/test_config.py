@@ -7,8 +7,8 @@ from pydantic import BaseModel
 
 from sitekit.config import SiteModel, read_config, write_template
 from sitekit.config.template import LEAST
-from sitekit.planting.terms import Limits, Need, Prices, terms_of
 from sitekit.errors import ConfigError, OutputError
+from sitekit.planting.terms import Limits, Need, Prices, terms_of
 from sitekit.site import VECTORS
 
 LEAST_FILE = """[site]
@@ -114,9 +114,7 @@ class TestRight:
         assert site_file.contents.site.corners[0] == (46.30, 15.00)
 
     def test_free_tables_hold_numbers_text_and_lists(self, read):
-        text = LEAST_FILE + (
-            "[settings]\nflow_cell = 10\nclosed_edges = ['west']\n"
-        )
+        text = LEAST_FILE + ("[settings]\nflow_cell = 10\nclosed_edges = ['west']\n")
         contents = read(text).contents
         assert contents.settings == {"flow_cell": 10, "closed_edges": ("west",)}
 

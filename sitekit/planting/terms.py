@@ -38,7 +38,14 @@ class Need:
         Kilograms a year by fruit, or a table of ``kg``, ``use`` and ``group``.
     """
 
-    people: Annotated[Number, Setting("1", "People who eat from it; or name a fruit with its kilograms a year.", low=0)] = 0.0
+    people: Annotated[
+        Number,
+        Setting(
+            "1",
+            "People who eat from it; or name a fruit with its kilograms a year.",
+            low=0,
+        ),
+    ] = 0.0
     kg_a_head: Annotated[
         Number, Setting("kg", "Orchard fruit eaten by each in a year.", low=0)
     ] = 60.0
