@@ -59,6 +59,19 @@ def worth_of(lots, trees):
     return total + BALANCE * sum(one.trees for one in lots) * behind
 
 
+def ways_to_open(trees):
+    """A fence may be built in the year of the first tree or before it."""
+    firsts = [np.flatnonzero(row)[0] if row.any() else -1 for row in trees]
+    for years in product(
+        *(range(first + 1) if first >= 0 else [-1] for first in firsts)
+    ):
+        opened = np.zeros_like(trees, dtype=bool)
+        for number, year in enumerate(years):
+            if year >= 0:
+                opened[number, year] = True
+        yield opened
+
+
 def brute_force(lots, table):
     """Try every number of trees in every year."""
     years = table.shape[1]
@@ -70,12 +83,9 @@ def brute_force(lots, table):
         trees = np.array(numbers).reshape(len(lots), years)
         if any(row.sum() > one.trees for one, row in zip(lots, trees, strict=True)):
             continue
-        opened = np.zeros_like(trees, dtype=bool)
-        for number, row in enumerate(trees):
-            if row.any():
-                opened[number, np.flatnonzero(row)[0]] = True
-        if (use_of(lots, trees, opened) <= left + 1e-9).all():
-            best = max(best, worth_of(lots, trees))
+        for opened in ways_to_open(trees):
+            if (use_of(lots, trees, opened) <= left + 1e-9).all():
+                best = max(best, worth_of(lots, trees))
     return best
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, inf, isfinite, nan
+from math import inf, isfinite, nan
 from typing import Any
 
 import numpy as np
@@ -169,6 +169,8 @@ def assign_fruit(
                 continue
             chosen.append(made)
             kg -= made.trees * made.crop.usual
+            # Less than a few trees is no reason to begin another block.
+            kg = 0.0 if kg < FEWEST * made.crop.usual else kg
             left[choice.block] -= made.trees * fruit.spacing * fruit.row_spacing
     return chosen
 
@@ -191,7 +193,7 @@ def _take(
     crop = crop_at(choice, fruit, need)
     fits = int(left.get(choice.block, 0.0) / (fruit.spacing * fruit.row_spacing))
     asked = count_trees(kg, crop.usual)
-    trees = int(min(fits, ceil(asked) if isfinite(asked) else fits))
+    trees = int(min(fits, int(asked) if isfinite(asked) else fits))
     if trees < min(FEWEST, asked):
         return None
     named = group or choice.group or _usual_group(fruit)
