@@ -188,7 +188,9 @@ def tell_record(years: RecordYears, fruits: Sequence[Fruit]) -> tuple[str, ...]:
     ]
     trend = find_trend(springs.years, last)
     if trend is not None:
-        told.append(tell_trend(trend, "last frost of spring", "days"))
+        told.append(
+            tell_trend(trend, "last frost of spring", "days", ("later", "earlier"))
+        )
     told.append(tell_chill(springs, fruits))
     told += [words.sentence(t.contradiction) for t in years.tunings.values()]
     told += [
