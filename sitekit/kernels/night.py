@@ -233,14 +233,14 @@ def run_night(
     )
     first, second = _first_air(world, start), _first_air(world, None)
     record = Record(*(np.zeros_like(first.depth) for _ in range(3)))
-    sources = np.concatenate([world.ground.source.ravel(), first.buoyancy.ravel()])
+    known = world.ground.source, first.buoyancy
     plan = Plan(
         float(ground.cell_size),
         float(seconds),
         float(begin),
         float(night),
-        0.5 * float(sources.min()),
-        2.0 * float(sources.max()),
+        0.5 * min(float(values.min()) for values in known),
+        2.0 * max(float(values.max()) for values in known),
     )
     shared = _share(ground.bed, threads)
     with ThreadPoolExecutor(len(shared.fastest)) as pool:
@@ -383,14 +383,16 @@ def _unpack(
     inside = (slice(1, -1), slice(1, -1))
     kind = record.depth.dtype.type
     averaged = kind(min(run[0], LAST_HOUR))
+    for values, over in zip(record, (averaged, averaged, kind(3600.0)), strict=True):
+        np.divide(values, over, out=values)
     return NightState(
         depth=air.depth[inside],
         buoyancy=air.buoyancy[inside],
         flux_x=air.flux_x[1:-1, 1:],
         flux_y=air.flux_y[1:-1, 1:-1],
-        mean_depth=record.depth[inside] / averaged,
-        mean_speed=record.speed[inside] / averaged,
-        pool_hours=record.pool[inside] / kind(3600.0),
+        mean_depth=record.depth[inside],
+        mean_speed=record.speed[inside],
+        pool_hours=record.pool[inside],
         seconds=run[0],
         steps=run[1],
         edge_volume=float(shared.left[:, 0].sum()) * plan.cell_size,
