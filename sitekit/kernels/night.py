@@ -21,7 +21,6 @@ the stability of a simple formulation of the shallow water equations for 2-D
 flood modeling. Water Resources Research 48, W05528.
 """
 
-import os
 from collections.abc import Collection
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -34,10 +33,10 @@ from sitekit.kernels.night_faces import WALL, Blocked, Edges
 from sitekit.kernels.night_flux import Air, Ground
 from sitekit.kernels.night_loop import (
     LAST_HOUR,
-    STEPS_PER_LOOK,
     Plan,
     Shared,
     run_steps,
+    share,
 )
 from sitekit.kernels.night_record import Record
 from sitekit.kernels.night_row import Water, World
@@ -242,7 +241,7 @@ def run_night(
         0.5 * min(float(values.min()) for values in known),
         2.0 * max(float(values.max()) for values in known),
     )
-    shared = _share(ground.bed, threads)
+    shared = share(ground.bed, threads)
     with ThreadPoolExecutor(len(shared.fastest)) as pool:
         runs = [
             pool.submit(run_steps, number, first, second, world, record, plan, shared)
@@ -276,19 +275,27 @@ def buoyancy_of(deficit: NDArray[Any]) -> NDArray[Any]:
 
 def _pad(values: NDArray[Any], like: NDArray[Any], outside: float) -> NDArray[Any]:
     """Put a ring of halo cells around a field, in the type of the run."""
-    return np.pad(values.astype(like.dtype), 1, constant_values=outside)
+    padded = np.full([n + 2 for n in like.shape], outside, like.dtype)
+    padded[1:-1, 1:-1] = values
+    return padded
 
 
 def _pad_ground(ground: NightGround) -> Ground:
-    """Bring the ground into the form of the loops."""
+    """Bring the ground into the form of the loops, in place: copies take memory."""
     bed = ground.bed
-    missing = np.isnan(bed)
-    level = np.where(missing, WALL, bed - np.nanmin(bed)) if not missing.all() else bed
-    source = np.maximum(buoyancy_of(ground.deficit), LEAST_BUOYANCY)
+    level = _pad(bed, bed, np.nan)
+    missing = np.isnan(level)
+    if not missing.all():
+        level -= np.nanmin(bed)
+    level[missing] = WALL
+    production = _pad(ground.production, bed, 0.0)
+    production[missing] = 0.0
+    source = _pad(ground.deficit, bed, 0.0)
+    source *= GRAVITY / TEMPERATURE
     return Ground(
-        bed=_pad(level, bed, WALL),
-        production=_pad(np.where(missing, 0, ground.production), bed, 0.0),
-        source=_pad(source, bed, LEAST_BUOYANCY),
+        bed=level,
+        production=production,
+        source=np.maximum(source, LEAST_BUOYANCY, out=source),
         drag=_pad(ground.drag, bed, 0.0),
         decay=_pad(ground.decay, bed, 0.0),
     )
@@ -362,18 +369,6 @@ def _first_air(
         air.depth[1:-1, 1:-1], air.buoyancy[1:-1, 1:-1] = start
         air.depth[bed >= WALL] = 0.0
     return air
-
-
-def _share(bed: NDArray[Any], threads: int) -> Shared:
-    """Lay out what the threads share; each looks at two rows at least."""
-    rows = bed.shape[0]
-    most = min(threads, os.cpu_count() or 1, rows // 2, STEPS_PER_LOOK)
-    return Shared(
-        counter=np.zeros(1, np.int64),
-        done=np.zeros((STEPS_PER_LOOK, 8), np.int64),
-        fastest=np.zeros(max(most, 1)),
-        left=np.zeros((rows + 2, 2)),
-    )
 
 
 def _unpack(

@@ -8,6 +8,7 @@ before it. Nothing depends on how they are dealt out: the answer has the same bi
 for any number of threads.
 """
 
+import os
 from math import sqrt
 from typing import Any, NamedTuple
 
@@ -89,6 +90,31 @@ class Shared(NamedTuple):
     done: NDArray[np.int64]
     fastest: NDArray[np.float64]
     left: NDArray[np.float64]
+
+
+def share(bed: NDArray[Any], threads: int) -> Shared:
+    """Lay out what the threads share; each looks at two rows at least.
+
+    Parameters
+    ----------
+    bed : (row, column) ndarray
+        Height of the ground, without halo.
+    threads : int
+        Threads asked for.
+
+    Returns
+    -------
+    shared : Shared
+        As many threads as are worth it.
+    """
+    rows = bed.shape[0]
+    most = min(threads, os.cpu_count() or 1, rows // 2, STEPS_PER_LOOK)
+    return Shared(
+        counter=np.zeros(1, np.int64),
+        done=np.zeros((STEPS_PER_LOOK, 8), np.int64),
+        fastest=np.zeros(max(most, 1)),
+        left=np.zeros((rows + 2, 2)),
+    )
 
 
 @njit(cache=True, nogil=True)

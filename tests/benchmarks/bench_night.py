@@ -3,12 +3,11 @@
 Copies and runs take turns, so that other work on the machine slows both.
 """
 
-import resource
 from time import perf_counter
 
 import numpy as np
 from ground import make_ground
-from telling import say
+from telling import memory_of, say
 
 from sitekit.kernels.night import NightGround, run_night
 from sitekit.layers.cover import COVERS, SHORT_GRASS
@@ -85,7 +84,6 @@ def say_standard_night(side=1000, cell=5.0):
     """Print the time of a whole standard night with its coarse start."""
     field = make_field(side, cell)
     sources = np.stack([field.production, field.deficit, field.drag, field.decay])
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     took, _ = timed(
         lambda: standard_night(
             field.bed,
@@ -97,16 +95,22 @@ def say_standard_night(side=1000, cell=5.0):
             factor=1,
         )
     )
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     say(
         f"standard night of 9 h, {side**2 / 1e6:.0f} M cells of {cell:g} m: {took:.1f} s"
     )
-    say(f"  memory: at most {1024 * (peak - before) / side**2:.0f} bytes a cell more")
+
+
+def say_memory(side=1000):
+    """Print what a run holds beyond the ground that it is given."""
+    field = make_field(side)
+    held = memory_of(lambda: run_night(field, 60.0, night=NIGHT, begin=BEGIN))
+    say(f"a run holds {held / side**2:.0f} bytes a cell beyond its ground")
 
 
 def run():
-    """Print the standard night, then the rates for each size."""
+    """Print memory, the standard night, and the rates for each size."""
     run_night(make_field(60), 60.0, threads=2)
+    say_memory()
     say_standard_night()
     for side in SIDES:
         say_rates(side)
