@@ -338,7 +338,8 @@ def _with_fruit(
         fruits = {name: verdict.fruit for name, verdict in places.verdicts.items()}
         added |= wrap_years(years, fruits, site, tuple(site.layers))
     # Known to whoever opens the layers in a notebook: their coordinate system.
-    known: xr.Dataset = layers.assign(added).rio.write_crs(site.grid.crs)
+    # In place: a copy would hold every layer twice.
+    known: xr.Dataset = layers.assign(added).rio.write_crs(site.grid.crs, inplace=True)
     return known
 
 
