@@ -225,11 +225,11 @@ def _plain(value: object) -> bool | int | float | str | None:
     """Give a value that JSON knows."""
     if isinstance(value, np.generic):
         value = value.item()
-    if isinstance(value, (bool, int, str)):
-        return value
-    if pd.isna(value):
+    if value is None or value is pd.NaT or value is pd.NA:
         return None
-    return value if isinstance(value, float) and np.isfinite(value) else str(value)
+    if isinstance(value, float):
+        return value if np.isfinite(value) else None
+    return value if isinstance(value, (bool, int, str)) else str(value)
 
 
 def _text(parent: ET.Element, name: str, text: str) -> None:

@@ -156,7 +156,12 @@ def _marks(site: Site) -> list[Named]:
     return [
         (str(name) or f"mark {number}", point.x, point.y)
         for number, (name, point) in enumerate(
-            zip(frame["name"], frame.geometry.centroid, strict=True), start=1
+            zip(
+                frame.get("name", [""] * len(frame)),
+                frame.geometry.centroid,
+                strict=True,
+            ),
+            start=1,
         )
     ]
 
@@ -167,8 +172,8 @@ def _things(site: Site) -> list[Named]:
     for about, usual in (("buildings", "building"), ("access", "track")):
         frame = site.vectors[about]
         for name, kind, shape in zip(
-            frame["name"] if "name" in frame else [""] * len(frame),
-            frame["kind"],
+            frame.get("name", [""] * len(frame)),
+            frame.get("kind", [""] * len(frame)),
             frame.geometry,
             strict=True,
         ):
