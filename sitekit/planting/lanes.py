@@ -45,7 +45,7 @@ def find_headlands(
         [Polygon(part.exterior) for part in shapely.get_parts(outline)]
     )
     swept = []
-    rings = np.asarray(shapely.get_rings(filled))
+    rings = np.asarray(shapely.get_rings(shapely.get_parts(filled)))
     for ring in rings.tolist():
         corners = shapely.get_coordinates(ring)
         start, end = corners[:-1], corners[1:]

@@ -72,8 +72,9 @@ def least_distance(spacing: float, row_spacing: float, pattern: Pattern) -> floa
     >>> least_distance(4.0, 5.0, "grid"), least_distance(6.0, 4.0, "offset")
     (4.0, 5.0)
     """
-    across = hypot(row_spacing, spacing / 2) if pattern == "offset" else row_spacing
-    return min(spacing, across)
+    if pattern == "offset":
+        return min(spacing, hypot(row_spacing, spacing / 2), 2 * row_spacing)
+    return min(spacing, row_spacing)
 
 
 def trees_per_hectare(spacing: float, row_spacing: float) -> float:
