@@ -227,7 +227,8 @@ def test_the_guide_follows_the_height_line():
     guide = find_guide(ground, heights, grid)
     places = shapely.get_coordinates(guide.intersection(ground))
     radius = np.hypot(places[:, 0] - 200, places[:, 1])
-    assert radius == pytest.approx(200, abs=1.0)
+    assert radius.mean() == pytest.approx(200, abs=grid.cell_size)
+    assert np.ptp(radius) < 0.2
 
 
 def test_contour_rows_stay_near_one_height():

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
@@ -300,7 +301,7 @@ def grounds(draw):
     hole = shapely.Point(x, y).buffer(draw(st.floats(1, 12)))
     north = draw(st.sampled_from([0.0, 5_130_000.0, 8_900_000.0]))
     ground = Polygon(shell).buffer(0).difference(hole)
-    return shapely.transform(ground, lambda p: p + [500_000.0, north])
+    return shapely.affinity.translate(ground, 500_000.0, north)
 
 
 @given(
