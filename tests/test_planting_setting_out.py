@@ -290,7 +290,8 @@ def test_without_marks_the_tapes_still_keep_the_spacing(small_survey, ground):
     baseline = choose_baseline(site, shapely.get_coordinates(plants.geometry))
     table = make_setting_out(site, baseline, plants, nothing(), nothing())
     sides = check_triangles(table, baseline).set_index("id")["side"]
-    row = table.iloc[2:8]
+    row = table[table["id"].str.startswith("1-08-")]
+    assert len(row) > 10
     pegs = [
         trilaterate(*baseline.points, p.from_a_m, p.from_b_m, sides[p.id] == "left")
         for p in row.itertuples()
@@ -500,7 +501,7 @@ def test_without_blocks_there_is_no_fence_and_its_columns_are_there():
         assert list(fence.columns) == ["id", "kind", "block", "length_m", "geometry"]
 
 
-@given(st.integers(0, 10_000), st.floats(0, 10))
+@given(st.integers(0, 10_000), st.floats(0.5, 10))
 @settings(deadline=None, max_examples=40)
 def test_no_plant_stands_nearer_to_its_fence_than_was_asked(seed, offset):
     draw = np.random.default_rng(seed)
