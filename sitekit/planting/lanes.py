@@ -129,7 +129,7 @@ def find_setbacks(
     site: Site,
     *,
     edge_setback: Annotated[
-        float, Setting("m", "Ground kept free along the field's edge.", low=0)
+        float, Setting("m", "Ground kept free along the field edge.", low=0)
     ] = 3.0,
     water_setback: Annotated[
         float, Setting("m", "Ground kept free along water.", low=0)
