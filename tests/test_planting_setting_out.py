@@ -242,7 +242,7 @@ def test_without_marks_the_corners_of_the_house_hold_the_tapes(small_survey):
 def test_of_a_track_its_ends_can_be_found(small_survey):
     site = small_survey.site
     west, south, *_ = site.grid.bounds
-    corners = np.array([(0, 290), (300, 310), (600, 290)]) + (west, south)
+    corners = np.add([(0, 290), (300, 310), (600, 290)], [west, south])
     track = LineString(corners)
     access = GeoDataFrame(
         {"name": ["low track"], "kind": [""]}, geometry=[track], crs=site.grid.crs
