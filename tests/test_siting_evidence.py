@@ -25,6 +25,19 @@ PLAIN = {
 }
 
 
+@pytest.fixture(scope="module")
+def shelf():
+    """Keeps the made survey for all tests of this file; none of them changes it."""
+    return {}
+
+
+@pytest.fixture
+def made(request, shelf):
+    if not shelf:
+        shelf["survey"] = request.getfixturevalue("small_survey")
+    return shelf["survey"]
+
+
 class Judged:
     """Places whose class is the same all over, and whose reason is known."""
 
@@ -109,23 +122,23 @@ def note(site, kind, *, at=None, layers=None, date="2025-05-12"):
     ],
 )
 def test_how_a_tree_does_is_set_against_the_class_of_its_ground(
-    small_survey, condition, code, verdict
+    made, condition, code, verdict
 ):
-    found = tree(small_survey.site, code, condition=condition)
+    found = tree(made.site, code, condition=condition)
     assert found["verdict"] == verdict
     assert found["site_class"] == SITE_CLASSES[code]
 
 
-def test_the_reason_of_a_tree_names_class_fruit_and_cause(small_survey):
-    found = tree(small_survey.site, REFUSED, fruit="sweet_cherry")
+def test_the_reason_of_a_tree_names_class_fruit_and_cause(made):
+    found = tree(made.site, REFUSED, fruit="sweet_cherry")
     assert found["reason"] == (
         "the ground is refused for sweet cherry: cold air lies 2 m deep"
     )
     assert found["score"] == 62.0
 
 
-def test_a_tree_of_a_fruit_that_was_not_asked_for_is_not_judged(small_survey):
-    found = tree(small_survey.site, GOOD, fruit="quince")
+def test_a_tree_of_a_fruit_that_was_not_asked_for_is_not_judged(made):
+    found = tree(made.site, GOOD, fruit="quince")
     assert found["verdict"] == "not judged"
     assert found["site_class"] is None
     assert np.isnan(found["score"])
@@ -136,22 +149,22 @@ def test_a_tree_of_a_fruit_that_was_not_asked_for_is_not_judged(small_survey):
     ("east", "north"), [(5, 5), (-40, 300), (300, -40), (9000, 300), (300, 9000)]
 )
 def test_a_tree_outside_the_field_or_off_the_map_is_kept_and_not_judged(
-    small_survey, east, north
+    made, east, north
 ):
-    site = small_survey.site
+    site = made.site
     found = tree(site, GOOD, at=point(site, east, north))
     assert found["verdict"] == "not judged"
     assert found["reason"] == "it stands outside the ground that was judged"
 
 
-def test_a_group_of_trees_drawn_as_an_outline_is_judged_at_its_middle(small_survey):
-    site = small_survey.site
+def test_a_group_of_trees_drawn_as_an_outline_is_judged_at_its_middle(made):
+    site = made.site
     found = tree(site, CONDITIONS, at=point(site).buffer(10))
     assert found["verdict"] == "agrees"
 
 
-def test_every_tree_keeps_its_row_and_what_the_grower_wrote(small_survey):
-    site = small_survey.site
+def test_every_tree_keeps_its_row_and_what_the_grower_wrote(made):
+    site = made.site
     site = with_rows(
         site,
         "existing_trees",
@@ -179,18 +192,16 @@ COLD_KINDS = ("fog", "frost", "blossom killed", "late snow")
     ],
 )
 def test_a_note_of_cold_agrees_where_the_map_finds_cold_of_any_kind(
-    small_survey, kind, layers, said
+    made, kind, layers, said
 ):
-    found = note(small_survey.site, kind, layers=layers)
+    found = note(made.site, kind, layers=layers)
     assert found["verdict"] == "agrees"
     assert said in found["reason"]
 
 
 @pytest.mark.parametrize("kind", COLD_KINDS)
-def test_a_note_of_cold_where_the_map_finds_none_asks_for_thermometers(
-    small_survey, kind
-):
-    found = note(small_survey.site, kind)
+def test_a_note_of_cold_where_the_map_finds_none_asks_for_thermometers(made, kind):
+    found = note(made.site, kind)
     assert found["verdict"] == "contradicts"
     assert "two thermometers" in found["reason"]
 
@@ -198,8 +209,8 @@ def test_a_note_of_cold_where_the_map_finds_none_asks_for_thermometers(
 @pytest.mark.parametrize(
     ("depth", "verdict"), [(0.0, "contradicts"), (0.29, "contradicts"), (0.3, "agrees")]
 )
-def test_cold_air_bears_a_note_out_from_three_decimetres(small_survey, depth, verdict):
-    found = note(small_survey.site, "fog", layers={"pooling_depth": depth + 1e-6})
+def test_cold_air_bears_a_note_out_from_three_decimetres(made, depth, verdict):
+    found = note(made.site, "fog", layers={"pooling_depth": depth + 1e-6})
     assert found["verdict"] == verdict
 
 
@@ -207,9 +218,9 @@ def test_cold_air_bears_a_note_out_from_three_decimetres(small_survey, depth, ve
     "layers",
     [{"pooling_depth": 2.0}, {"path_margin": 0.2}, {"night_cold": 2.0}],
 )
-def test_ground_bare_of_snow_early_speaks_against_cold(small_survey, layers):
-    assert note(small_survey.site, "early bare")["verdict"] == "agrees"
-    found = note(small_survey.site, "early bare", layers=layers)
+def test_ground_bare_of_snow_early_speaks_against_cold(made, layers):
+    assert note(made.site, "early bare")["verdict"] == "agrees"
+    found = note(made.site, "early bare", layers=layers)
     assert found["verdict"] == "contradicts"
     assert "ten clear still nights" in found["reason"]
 
@@ -224,10 +235,10 @@ def test_ground_bare_of_snow_early_speaks_against_cold(small_survey, layers):
     ],
 )
 def test_standing_water_is_set_against_wetness_and_slope(
-    small_survey, wetness, slope, verdict, said
+    made, wetness, slope, verdict, said
 ):
     layers = {"wetness_index": wetness, "slope": slope}
-    found = note(small_survey.site, "standing water", layers=layers)
+    found = note(made.site, "standing water", layers=layers)
     assert found["verdict"] == verdict
     assert said in found["reason"]
 
@@ -241,36 +252,36 @@ def test_standing_water_is_set_against_wetness_and_slope(
         (0.9, "agrees", "very open"),
     ],
 )
-def test_wind_is_set_against_exposure(small_survey, exposure, verdict, word):
-    found = note(small_survey.site, "wind", layers={"wind_exposure": exposure})
+def test_wind_is_set_against_exposure(made, exposure, verdict, word):
+    found = note(made.site, "wind", layers={"wind_exposure": exposure})
     assert (found["verdict"], found["reason"]) == (verdict, f"the map calls it {word}")
 
 
 @pytest.mark.parametrize("kind", ["nightingale", "", "Fog"])
-def test_a_note_of_another_kind_is_not_judged(small_survey, kind):
-    assert note(small_survey.site, kind)["verdict"] == "not judged"
+def test_a_note_of_another_kind_is_not_judged(made, kind):
+    assert note(made.site, kind)["verdict"] == "not judged"
 
 
 @pytest.mark.parametrize("kind", sorted(NOTE_CHECKS))
 @pytest.mark.parametrize(
     ("east", "north"), [(-900, 300), (300, -900), (9000, 300), (300, 9000)]
 )
-def test_a_note_off_the_map_is_kept_and_not_judged(small_survey, kind, east, north):
-    site = small_survey.site
+def test_a_note_off_the_map_is_kept_and_not_judged(made, kind, east, north):
+    site = made.site
     found = note(site, kind, at=point(site, east, north))
     assert found["verdict"] == "not judged"
     assert found["text"] == "seen"
 
 
 @pytest.mark.parametrize("kind", sorted(NOTE_CHECKS))
-def test_no_kind_of_note_agrees_with_all_ground(small_survey, kind):
+def test_no_kind_of_note_agrees_with_all_ground(made, kind):
     cold = {
         "pooling_depth": 2.0,
         "wetness_index": 12.0,
         "slope": 0.0,
         "wind_exposure": 0.9,
     }
-    site = small_survey.site
+    site = made.site
     verdicts = {note(site, kind)["verdict"], note(site, kind, layers=cold)["verdict"]}
     assert verdicts == {"agrees", "contradicts"}
 
