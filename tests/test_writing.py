@@ -175,7 +175,7 @@ def test_where_the_new_folder_cannot_take_its_place_the_older_one_comes_back(
         return moved(path, target)
 
     monkeypatch.setattr(type(out), "replace", replace)
-    with pytest.raises(OSError, match="another disk"), whole_folder(out) as new:
+    with pytest.raises(OutputError, match="another disk"), whole_folder(out) as new:
         (new / "new").write_text("newer", encoding="utf-8")
     assert contents(out) == before
     assert strangers(out) == []
@@ -416,7 +416,7 @@ def test_a_full_disk_at_any_step_leaves_the_older_survey_untouched(
     for name in ("write_cog", "write_geopackage", "write_report", "write_map"):
         monkeypatch.setattr(sitekit.writing, name, lambda *_, **__: None)
     monkeypatch.setattr(sitekit.writing, step, full)
-    with pytest.raises(OSError, match="No space left"):
+    with pytest.raises(OutputError, match="No space left"):
         write_survey(survey, out, today=DAY)
     assert contents(out) == before
     assert strangers(out) == []
