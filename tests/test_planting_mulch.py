@@ -179,12 +179,17 @@ class TestEdges:
 
     def test_an_edge_that_wears_out_first_never_pays_back(self):
         table = self.table(
-            mulch_m3=1.0, edge_price={**Prices().edge_price, "steel": 90}
+            bought_mulch_m3=1.0, edge_price={**Prices().edge_price, "steel": 90}
         )
         assert table["pays_back_years"]["steel"] == np.inf
 
     def test_without_a_price_of_mulch_or_day_it_is_not_known(self):
-        assert self.table()["pays_back_years"].isna().all()
+        assert self.table(bought_mulch_m3=0)["pays_back_years"].isna().all()
+
+    def test_mulch_of_ones_own_counts_as_if_it_were_bought(self):
+        # Source: by hand: spade-cut is free; a board saves 21 m³ at 15 for 400.
+        table = self.table(bought_mulch_m3=15.0)["pays_back_years"]
+        assert table["untreated board"] == pytest.approx(400 / (21 * 15))
 
     def test_every_edge_says_what_it_rests_on(self):
         assert self.table()["source"].str.contains("no source").all()

@@ -149,7 +149,7 @@ class TestSection:
             (0.0, "at once"),
             (2.25, "2.2\u00a0years"),
             (np.inf, "not while it lasts"),
-            (np.nan, "no price of mulch or of a day is given"),
+            (np.nan, "not known"),
         ],
     )
     def test_pay_back_is_written_for_people(self, years, said):

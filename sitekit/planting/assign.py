@@ -18,7 +18,7 @@ from sitekit.planting.need import (
     picked,
 )
 from sitekit.planting.terms import Need
-from sitekit.words import HARDY, SITE_CLASSES
+from sitekit.words import HARDY, SITE_CLASSES, listed
 
 #: Worth of a tree by the class of its ground, against one on good ground.
 WORTH = {"hardy kinds only": 0.7, "with conditions": 0.9, "good": 1.0}
@@ -305,11 +305,12 @@ def _reason(
         return "no block is better than test first for it"
     if not given:
         return "other fruit fill the blocks that it could have"
-    blocks = ", ".join(str(a.choice.block) for a in given)
+    blocks = listed([str(a.choice.block) for a in given])
+    many = "s" if len(given) > 1 else ""
     years = (
         "poor years as found there" if known else "poor years assumed: no record tells"
     )
-    return f"block {blocks}, {given[0].choice.site_class}; {years}"
+    return f"block{many} {blocks}, {given[0].choice.site_class}; {years}"
 
 
 def better_spot(

@@ -116,7 +116,7 @@ class Story:
         shape = self.phased.kinds[0].shape.name
         return (
             f"This year {written_trees(float(first['trees']))} on {area} of mulch, in "
-            f"{_laid(shape)}, block {first['blocks']}. What stops it: {stop}."
+            f"{_laid(shape)}: {_blocks(str(first['blocks']))}. What stops it: {stop}."
         )
 
     def _no_ground(self) -> str:
@@ -323,6 +323,12 @@ class Story:
             f"{'; '.join(parts)}. Name [limits] money, mulch_m3 or work_days, and the "
             "plan says how far each year."
         ]
+
+
+def _blocks(names: str) -> str:
+    """Write names of blocks, the best first."""
+    each = names.split(", ")
+    return f"block{'s' if len(each) > 1 else ''} {words.listed(each)}"
 
 
 def _years(count: float) -> str:
