@@ -11,8 +11,14 @@ from pyproj import CRS
 from scipy.spatial import cKDTree
 
 from sitekit import words
+from sitekit.climate.fruiting import Shifts
+from sitekit.climate.seasons import make_seasons
+from sitekit.climate.springs import read_springs, sum_of
+from sitekit.climate.years import RecordYears
 from sitekit.errors import InputError
 from sitekit.fruit import read_fruit
+from sitekit.fruit.bloom import Tuning
+from sitekit.fruit.pollination import open_days
 from sitekit.grid import Grid
 from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.planting.flowering import flowering_days
@@ -21,7 +27,7 @@ from sitekit.planting.phasing import limits_by_year
 from sitekit.planting.plan import plan_planting, with_plan
 from sitekit.planting.rows import lay_rows
 from sitekit.planting.terms import Limits
-from sitekit.site import VECTORS, ElevationModel, Site
+from sitekit.site import VECTORS, ElevationModel, Record, Site
 from sitekit.siting.places import Places
 from sitekit.suitability.ground import Soil, judge, make_ground
 from sitekit.suitability.score import FruitScore
@@ -560,3 +566,48 @@ def test_settings_of_rows_and_lanes_are_read_from_the_site():
     found = plan_of(site)
     edge = site.field.geometry.iloc[0].exterior
     assert found.plants.distance(edge).min() >= 20.0
+
+
+@pytest.fixture(scope="module")
+def years():
+    """Eight like years; the east of the site is 2 degC warmer."""
+    days = pd.date_range("2000-01-01", "2008-12-31")
+    middle = 9 - 10 * np.cos(2 * np.pi * (days.day_of_year - 20) / 365.25)
+    record = Record(
+        name="station",
+        days=pd.DataFrame({"date": days, "tmin": middle - 5, "tmax": middle + 5}),
+        easting=WEST,
+        northing=SOUTH,
+        elevation=700.0,
+        latitude=46.0,
+        bloom=pd.DataFrame({"fruit": [], "year": [], "day": [], "place": []}),
+    )
+    warmth = np.zeros((ROWS, COLUMNS), np.float32)
+    warmth[:, COLUMNS // 2 :] = 2.0
+    shifts = Shifts(warmth, warmth, warmth, warmth, warmth)
+    springs = read_springs(make_seasons(record))
+    return RecordYears(record, None, springs, shifts, {"apple": Tuning(factor=1.1)})
+
+
+class TestFloweringByRecord:
+    def days_of(self, years, fruit, group, eastings):
+        points = [shapely.Point(WEST + x, SOUTH + 100) for x in eastings]
+        frame = {"fruit": [fruit] * len(points), "group": [group] * len(points)}
+        plants = GeoDataFrame(frame, geometry=points, crs=UTM)
+        return flowering_days(plants, {fruit: read_fruit(fruit)}, make_site(), years)
+
+    def test_warmer_ground_flowers_earlier(self, years):
+        days = self.days_of(years, "pear", "autumn", (50, 350))
+        assert 4 < days[0, 0] - days[1, 0] < 25
+        assert (days[:, 1] - days[:, 0] > 5).all()
+
+    def test_own_notes_of_bloom_move_the_days(self, years):
+        tuned = self.days_of(years, "apple", "autumn", (50,))
+        plain = self.days_of(replace(years, tunings={}), "apple", "autumn", (50,))
+        assert tuned[0, 0] > plain[0, 0] + 1
+
+    def test_it_agrees_with_the_days_of_the_record(self, years):
+        bloom = read_fruit("pear").varieties.group("autumn").bloom_sum
+        opens, falls = open_days(sum_of(years.springs, 0.0), bloom)
+        days = self.days_of(years, "pear", "autumn", (50,))
+        assert days[0].tolist() == [np.median(opens), np.median(falls)]
