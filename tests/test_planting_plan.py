@@ -23,6 +23,7 @@ from sitekit.grid import Grid
 from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.planting.flowering import flowering_days
 from sitekit.planting.grounds import compact_order, cut_off
+from sitekit.planting.lacking import tell_partners
 from sitekit.planting.phasing import limits_by_year
 from sitekit.planting.plan import plan_planting, with_plan
 from sitekit.planting.rows import lay_rows
@@ -484,9 +485,8 @@ class TestWords:
                 assert word not in text.lower(), text
 
     def test_the_rule_of_the_years_is_told(self, plan):
-        assert plan.sentences[-1].startswith(
-            "Rule: ground that is planted is kept first"
-        )
+        rule = "Rule: ground that is planted is kept first"
+        assert any(text.startswith(rule) for text in plan.sentences)
 
     def test_shapes_are_compared_in_trees(self, plan):
         (said,) = [text for text in plan.sentences if "The same mulch holds" in text]
@@ -611,3 +611,27 @@ class TestFloweringByRecord:
         opens, falls = open_days(sum_of(years.springs, 0.0), bloom)
         days = self.days_of(years, "pear", "autumn", (50,))
         assert days[0].tolist() == [np.median(opens), np.median(falls)]
+
+
+class TestPartners:
+    plants = pd.DataFrame(
+        {
+            "id": [f"1-01-{n:02d}" for n in range(8)],
+            "fruit": ["pear"] * 7 + ["plum"],
+            "lonely": [True] * 7 + [False],
+        }
+    )
+
+    def test_two_kinds_row_by_row_are_told(self, plan):
+        (said,) = [text for text in plan.sentences if "For pollen plant" in text]
+        assert "pears" in said
+        assert "odd rows" in said
+
+    def test_lonely_trees_are_listed(self):
+        first, second = tell_partners(self.plants, ["pear"])
+        assert "plums" not in first
+        assert "1-01-00, 1-01-01, 1-01-02, 1-01-03, 1-01-04 and 2 more" in second
+
+    def test_nothing_is_said_of_fruit_that_set_alone(self):
+        assert tell_partners(self.plants, []) == ()
+        assert len(tell_partners(self.plants.assign(lonely=False), ["pear"])) == 1
