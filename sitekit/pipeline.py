@@ -21,6 +21,11 @@ from sitekit.io.water import make_shore
 from sitekit.layers import CATALOGUE, find_layer, make_layers
 from sitekit.layers.catalogue import all_settings
 from sitekit.layers.inputs import draw_barriers, gather_inputs
+from sitekit.planting.baseline import choose_baseline
+from sitekit.planting.bearing import choose_bearing
+from sitekit.planting.lanes import find_setbacks, plan_cold_air_lanes
+from sitekit.planting.plan import plan_planting, with_plan
+from sitekit.planting.plants import find_partners
 from sitekit.results import Survey
 from sitekit.settings import Setting, settings_of
 from sitekit.site import Site
@@ -32,7 +37,7 @@ from sitekit.siting.lines import draw_contours, find_cold_air_paths
 from sitekit.siting.maps import CLIMATE, NEEDS, wrap_verdicts, wrap_years
 from sitekit.siting.places import Places
 from sitekit.siting.pockets import find_frost_pockets
-from sitekit.siting.spots import choose_spots
+from sitekit.siting.spots import block_numbers, choose_spots
 from sitekit.siting.tables import describe_blocks, tabulate_fruit
 from sitekit.siting.years import limit_verdicts
 from sitekit.suitability.ground import judge, make_ground
@@ -49,6 +54,11 @@ TUNED: tuple[Callable[..., Any], ...] = (
     find_cold_air_paths,
     group_into_blocks,
     choose_spots,
+    find_setbacks,
+    plan_cold_air_lanes,
+    choose_bearing,
+    find_partners,
+    choose_baseline,
 )
 #: Layers that siting reads, whether they are written or not.
 READ_BY_SITING = (
@@ -256,11 +266,14 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
         trees, notes = compare_trees(places), compare_notes(places)
         told = () if years is None else tell_record(years, fruits)
         answer = compose_answer(site, blocks, pockets, trees, notes, absent, told)
+    with watch.step("plan"):
+        block_of = block_numbers(site, groups)
+        plan = plan_planting(places, blocks, table, block_of, paths, years)
     return Survey(
         site=site,
         layers=_with_fruit(made[[n for n in asked if n in made]], places, years),
         spots=spots,
-        blocks=blocks,
+        blocks=blocks if plan is None else with_plan(blocks, plan, site),
         fruit_by_block=table,
         frost_pockets=pockets,
         cold_air_paths=paths,
@@ -270,6 +283,7 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
         answer=answer,
         absent=absent,
         seconds=watch.seconds,
+        plan=plan,
     )
 
 

@@ -87,6 +87,7 @@ mulch_left_m = 0.03  # after the months that follow
 mulch_months = 18
 work_days = 26  # a year
 grass_creep_m = 0.3  # a year
+keep_mulched_m2 = 40  # of the trial strip; the rest has done its work
 
 [prices]
 hedge_gap = 420
