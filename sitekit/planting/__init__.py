@@ -1,0 +1,1 @@
+"""Planting: rows, plants, lanes, fence and setting-out."""
