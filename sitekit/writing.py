@@ -14,6 +14,8 @@ import numpy as np
 from geopandas import GeoDataFrame
 
 from sitekit.errors import OutputError
+from sitekit.handover import write_handover
+from sitekit.io.exchange import points_of
 from sitekit.io.geopackage import write_geopackage
 from sitekit.io.rasters import write_cog
 from sitekit.report import write_report
@@ -160,6 +162,9 @@ def write_survey(
         write_report(survey, temporary / "report.html", today=day)
         on_step("map.html")
         write_map(survey, temporary / "map.html", today=day)
+        if survey.plan is not None:
+            on_step("handover")
+            write_handover(survey, temporary / "handover", today=day)
         write_run(temporary, _describe_run(survey, day))
     return folder
 
@@ -203,10 +208,24 @@ def vector_layers(survey: Survey) -> dict[str, Any]:
         "cold_air_paths": survey.cold_air_paths,
         "spots": survey.spots,
         "blocks": survey.blocks,
-        "rows": no_rows(site.grid.crs),
+        "rows": survey.plan.rows if survey.plan else no_rows(site.grid.crs),
         "existing_trees": survey.existing_trees,
         "notes": survey.notes,
         "fruit_by_block": survey.fruit_by_block,
+    } | _planned_layers(survey)
+
+
+def _planned_layers(survey: Survey) -> dict[str, Any]:
+    """Gather the tables of the planting plan; none where there is no plan."""
+    plan = survey.plan
+    if plan is None:
+        return {}
+    return {
+        "plants": plan.plants,
+        "lanes": plan.lanes,
+        "fence": plan.fence,
+        "test_holes": plan.test_holes,
+        "setting_out": points_of(plan.setting_out, survey.site.grid.crs),
     }
 
 
