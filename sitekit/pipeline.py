@@ -1,8 +1,8 @@
 """One site: read, surveyed, and told in a few sentences."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from time import perf_counter
 from typing import Any, TypeVar
@@ -12,7 +12,8 @@ import rioxarray  # noqa: F401 - gives the layers their coordinate system
 import xarray as xr
 from numpy.typing import NDArray
 
-from sitekit import words
+from sitekit.climate.place import shift_places
+from sitekit.climate.years import RecordYears, count_years, tell_record
 from sitekit.errors import ConfigError, FruitError, LayerError, nearest
 from sitekit.fruit import Fruit, fruit_names, read_fruit
 from sitekit.io.offers import choose_sources
@@ -20,18 +21,26 @@ from sitekit.io.water import make_shore
 from sitekit.layers import CATALOGUE, find_layer, make_layers
 from sitekit.layers.catalogue import all_settings
 from sitekit.layers.inputs import draw_barriers, gather_inputs
+from sitekit.planting.baseline import choose_baseline
+from sitekit.planting.bearing import choose_bearing
+from sitekit.planting.lanes import find_setbacks, plan_cold_air_lanes
+from sitekit.planting.plan import plan_planting, with_plan
+from sitekit.planting.plants import find_partners
 from sitekit.results import Survey
 from sitekit.settings import Setting, settings_of
 from sitekit.site import Site
 from sitekit.siting.answer import compose_answer
 from sitekit.siting.blocks import group_into_blocks
 from sitekit.siting.evidence import compare_notes, compare_trees
+from sitekit.siting.groups import tabulate_groups
 from sitekit.siting.lines import draw_contours, find_cold_air_paths
+from sitekit.siting.maps import CLIMATE, NEEDS, wrap_verdicts, wrap_years
 from sitekit.siting.places import Places
 from sitekit.siting.pockets import find_frost_pockets
-from sitekit.siting.spots import choose_spots
+from sitekit.siting.spots import block_numbers, choose_spots
 from sitekit.siting.tables import describe_blocks, tabulate_fruit
-from sitekit.suitability.ground import Verdict, judge, make_ground
+from sitekit.siting.years import limit_verdicts
+from sitekit.suitability.ground import judge, make_ground
 from sitekit.suitability.reasons import layers_named
 from sitekit.suitability.score import score_fruit
 
@@ -39,10 +48,16 @@ from sitekit.suitability.score import score_fruit
 TUNED: tuple[Callable[..., Any], ...] = (
     choose_sources,
     make_ground,
+    shift_places,
     find_frost_pockets,
     find_cold_air_paths,
     group_into_blocks,
     choose_spots,
+    find_setbacks,
+    plan_cold_air_lanes,
+    choose_bearing,
+    find_partners,
+    choose_baseline,
 )
 #: Layers that siting reads, whether they are written or not.
 READ_BY_SITING = (
@@ -58,6 +73,13 @@ READ_BY_SITING = (
     "cold_air_depth",
     "wetness_index",
     "wind_exposure",
+)
+#: Layers that the years of a record read besides.
+READ_BY_CLIMATE = (
+    "direct_irradiation_growing",
+    "lake_effect_ice",
+    "lake_effect_bloom",
+    "lake_effect_autumn",
 )
 
 
@@ -126,6 +148,8 @@ def check_names(
         except FruitError as error:
             mistakes += error.mistakes
     for name in layers:
+        if name in CLIMATE or name.startswith("poor_crop_years_"):
+            continue
         try:
             find_layer(name)
         except LayerError as error:
@@ -198,15 +222,24 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
         raise ConfigError(*mistakes)
     watch = Watch(on_step)
     fruits = [read_fruit(n, site.fruit_folder) for n in site.fruit or fruit_names()]
-    asked = list(site.layers) or usual_layers()
+    asked = [n for n in site.layers if n in CATALOGUE] or usual_layers()
     with watch.step("layers"):
         made, absent = _make_layers(site, asked, fruits, on_step)
     with watch.step("scores"):
-        places = _judge(site, made, fruits)
+        ground = _judge(site, made, fruits)
+    with watch.step("years"):
+        years = count_years(site, ground.layers, fruits)
+        places = ground if years is None else _limit(ground, years)
+        if years is None:
+            absent |= dict.fromkeys(_wanted(CLIMATE, site), NEEDS)
     closed = _closed_ground(site, places)
     with watch.step("blocks"):
         groups = _tuned(group_into_blocks, site, places.verdicts, closed)
         blocks = describe_blocks(groups, places)
+        table = tabulate_fruit(blocks)
+        if years is not None:
+            own = describe_blocks(groups, ground)
+            table = tabulate_groups(groups, own, blocks, years, fruits)
     with watch.step("spots"):
         spots = _tuned(choose_spots, site, groups, places.verdicts, places, closed)
     with watch.step("pockets"):
@@ -228,15 +261,17 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
         contours = draw_contours(site)
     with watch.step("answer"):
         trees, notes = compare_trees(places), compare_notes(places)
-        answer = compose_answer(site, blocks, pockets, trees, notes, absent)
+        told = () if years is None else tell_record(years, fruits)
+        answer = compose_answer(site, blocks, pockets, trees, notes, absent, told)
+    with watch.step("plan"):
+        block_of = block_numbers(site, groups)
+        plan = plan_planting(places, blocks, table, block_of, paths, years)
     return Survey(
         site=site,
-        layers=_with_fruit(
-            made[[n for n in asked if n in made]], places.verdicts, site
-        ),
+        layers=_with_fruit(made[[n for n in asked if n in made]], places, years),
         spots=spots,
-        blocks=blocks,
-        fruit_by_block=tabulate_fruit(blocks),
+        blocks=blocks if plan is None else with_plan(blocks, plan, site),
+        fruit_by_block=table,
         frost_pockets=pockets,
         cold_air_paths=paths,
         contours=contours,
@@ -245,6 +280,7 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
         answer=answer,
         absent=absent,
         seconds=watch.seconds,
+        plan=plan,
     )
 
 
@@ -261,7 +297,8 @@ def _make_layers(
 ) -> tuple[xr.Dataset, dict[str, str]]:
     """Make the layers asked for and those that fruit and siting read."""
     factors = [name for fruit in fruits for name in layers_named(fruit)]
-    names = list(dict.fromkeys([*asked, *READ_BY_SITING, *factors]))
+    climate = READ_BY_CLIMATE if site.records else ()
+    names = list(dict.fromkeys([*asked, *READ_BY_SITING, *factors, *climate]))
     # The inputs go straight on: a name for them here would hold them all.
     made, absent = make_layers(names, _inputs(site), site.grid, site.settings, on_step)
     made["frost_night_offset"].attrs["relative_to"] = site.reference_name
@@ -289,6 +326,33 @@ def _judge(site: Site, made: xr.Dataset, fruits: Sequence[Fruit]) -> Places:
     return Places(site, arrays, verdicts, ground)
 
 
+def _limit(ground: Places, years: RecordYears) -> Places:
+    """Hold the verdicts on the ground to what the years of the record leave."""
+    site = ground.site
+    judged = site.field_mask & ~site.water_mask
+    verdicts, told = limit_verdicts(ground.verdicts, years, judged)
+    return replace(ground, verdicts=verdicts, years=told)
+
+
+def _wanted(names: Iterable[str], site: Site) -> list[str]:
+    """Keep the layers that are asked for; all where none is named."""
+    return [name for name in names if not site.layers or name in site.layers]
+
+
+def _with_fruit(
+    layers: xr.Dataset, places: Places, years: RecordYears | None
+) -> xr.Dataset:
+    """Add the layers of fruit and of years, and the coordinate system."""
+    site = places.site
+    added = wrap_verdicts(places.verdicts, site)
+    if years is not None:
+        fruits = {name: verdict.fruit for name, verdict in places.verdicts.items()}
+        added |= wrap_years(years, fruits, site, tuple(site.layers))
+    # Known to whoever opens the layers in a notebook: their coordinate system.
+    known: xr.Dataset = layers.assign(added).rio.write_crs(site.grid.crs)
+    return known
+
+
 def _closed_ground(site: Site, places: Places) -> NDArray[np.bool_]:
     """Mark ground that is never planted: water, barriers, no-go."""
     barriers = site.vectors["barriers"]
@@ -304,30 +368,3 @@ def _tuned(function: Callable[..., Result], site: Site, *arguments: object) -> R
     """Call a function with the settings of the site that it knows."""
     chosen = {n: v for n, v in site.settings.items() if n in settings_of(function)}
     return function(site, *arguments, **chosen)
-
-
-def _with_fruit(
-    layers: xr.Dataset, verdicts: Mapping[str, Verdict], site: Site
-) -> xr.Dataset:
-    """Add the score and the site class of each fruit to the layers."""
-    added = {}
-    for fruit, verdict in verdicts.items():
-        name = words.fruit_name(fruit)
-        added[f"score_{fruit}"] = site.grid.wrap(
-            verdict.score,
-            f"score_{fruit}",
-            units="1",
-            long_name=f"score for {name}, 0 to 100: 100 times the lowest membership",
-            reference="the weakest factor decides; factors in the fruit file",
-        )
-        added[f"site_class_{fruit}"] = site.grid.wrap(
-            verdict.site_class,
-            f"site_class_{fruit}",
-            units="1",
-            long_name=f"site class for {name}",
-            reference="score, soil tests and what the elevation can show",
-            **{f"class_{code}": text for code, text in enumerate(words.SITE_CLASSES)},
-        )
-    # Known to whoever opens the layers in a notebook: their coordinate system.
-    known: xr.Dataset = layers.assign(added).rio.write_crs(site.grid.crs)
-    return known

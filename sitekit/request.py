@@ -3,7 +3,9 @@
 from pathlib import Path
 
 from sitekit.config import SiteFile, read_config
-from sitekit.errors import ConfigError
+from sitekit.config.planting import NeedSection
+from sitekit.errors import ConfigError, nearest
+from sitekit.fruit import fruit_names
 from sitekit.io.inputs import SiteRequest, read_request
 from sitekit.io.records import RecordSource
 from sitekit.io.vectors import VectorSource
@@ -86,6 +88,9 @@ def request_from_file(file: SiteFile) -> SiteRequest:
         fruit_folder=file.locate(folder) if folder else None,
         layers=contents.outputs.layers,
         settings=contents.settings,
+        need=contents.need.given(),
+        limits=contents.limits.given(),
+        prices=contents.prices.given(),
     )
     _check(file, request)
     return request
@@ -113,6 +118,11 @@ def _check(file: SiteFile, request: SiteRequest) -> None:
             for text in check_settings({name: value})
         ]
     mistakes += [
+        f"{file.where('need', name)}: {text}"
+        for name in file.contents.need.fruit
+        for text in _check_wanted(name, request)
+    ]
+    mistakes += [
         f"{file.where('fruit', 'kinds')}: {text}"
         for text in check_names(request.fruit, request.fruit_folder, ())
     ]
@@ -122,3 +132,12 @@ def _check(file: SiteFile, request: SiteRequest) -> None:
     ]
     if mistakes:
         raise ConfigError(*mistakes)
+
+
+def _check_wanted(name: str, request: SiteRequest) -> list[str]:
+    """Say of a name in the need that it is neither a key nor a fruit."""
+    if not check_names([name], request.fruit_folder, ()):
+        return []
+    known = [*NeedSection.model_fields, *fruit_names()]
+    hint = nearest(name, known) or f" Known: {', '.join(known)}."
+    return [f'unknown key "{name}" in [need].{hint}']

@@ -1,7 +1,7 @@
 """A survey: what was found on a site. The only argument of every writer."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -53,6 +53,8 @@ class Answer:
         What this elevation can show, in one sentence.
     cautions : tuple of str
         Cautions that apply.
+    years : tuple of str
+        What the record of a station says, one sentence each; empty without one.
     """
 
     headline: str
@@ -66,6 +68,7 @@ class Answer:
     agreements: tuple[str, ...]
     resolution: str
     cautions: tuple[str, ...]
+    years: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,6 +141,9 @@ class PlantingPlan:
     missing : mapping of str to str
         Parts of the hand-over that lack an input: what is missing, and what
         would mend it.
+    storage : DataFrame
+        Stored fruit by month: ``fruit``, ``group``, ``month`` (1 to 12),
+        ``stock_kg`` at its start, ``eaten_kg``, ``lost_kg``.
     """
 
     rows: GeoDataFrame
@@ -153,6 +159,7 @@ class PlantingPlan:
     years: pd.DataFrame
     sentences: tuple[str, ...]
     missing: Mapping[str, str]
+    storage: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)

@@ -11,11 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from geopandas import GeoDataFrame
+from geopandas import GeoDataFrame, points_from_xy
 
 from sitekit.errors import OutputError
 from sitekit.handover import write_handover
-from sitekit.io.exchange import points_of
 from sitekit.io.geopackage import write_geopackage
 from sitekit.io.rasters import write_cog
 from sitekit.report import write_report
@@ -24,6 +23,30 @@ from sitekit.webmap import write_map
 
 #: The list of what a folder holds; a folder with it was made by sitekit.
 RUN_FILE = "run.json"
+#: Columns of rows while there is no planting plan.
+ROW_COLUMNS = {
+    "block": "object",
+    "row": "int64",
+    "fruit": "object",
+    "group": "object",
+    "bearing_deg": "float64",
+    "spacing_m": "float64",
+    "row_spacing_m": "float64",
+    "plants": "int64",
+    "length_m": "float64",
+}
+#: Shapes of layers that may be empty.
+SHAPES = {
+    "contours": "LineString",
+    "cold_air_paths": "LineString",
+    "spots": "Point",
+    "rows": "LineString",
+    "setting_out": "Point",
+    "test_holes": "Point",
+    "fence": "LineString",
+    "existing_trees": "Point",
+    "notes": "Point",
+}
 #: Attributes of a layer that go into its file beside unit and description.
 TAGGED = ("class_", "reference", "relative_to")
 
@@ -157,7 +180,9 @@ def write_survey(
             on_step(f"layers/{name}.tif")
             _write_layer(survey, str(name), temporary / "layers" / f"{name}.tif")
         on_step("site.gpkg")
-        write_geopackage(temporary / "site.gpkg", vector_layers(survey))
+        write_geopackage(
+            temporary / "site.gpkg", vector_layers(survey), geometry_types=SHAPES
+        )
         on_step("report.html")
         write_report(survey, temporary / "report.html", today=day)
         on_step("map.html")
@@ -208,32 +233,34 @@ def vector_layers(survey: Survey) -> dict[str, Any]:
         "cold_air_paths": survey.cold_air_paths,
         "spots": survey.spots,
         "blocks": survey.blocks,
-        "rows": survey.plan.rows if survey.plan else no_rows(site.grid.crs),
+        **_plan_layers(survey),
         "existing_trees": survey.existing_trees,
         "notes": survey.notes,
         "fruit_by_block": survey.fruit_by_block,
-    } | _planned_layers(survey)
+    }
 
 
-def _planned_layers(survey: Survey) -> dict[str, Any]:
-    """Gather the tables of the planting plan; none where there is no plan."""
+def _plan_layers(survey: Survey) -> dict[str, GeoDataFrame]:
+    """Gather the layers of a planting plan; only rows where there is none."""
     plan = survey.plan
     if plan is None:
-        return {}
+        return {"rows": no_rows(survey.site.grid.crs)}
+    points = plan.setting_out
+    places = points_from_xy(points["easting_m"], points["northing_m"])
+    # Corners and gates stand in the setting-out list: a layer has one kind of shape.
+    lines = plan.fence[plan.fence["kind"] == "fence line"]
     return {
-        "plants": plan.plants,
-        "lanes": plan.lanes,
-        "fence": plan.fence,
+        "rows": plan.rows,
+        "setting_out": GeoDataFrame(points, geometry=places, crs=plan.rows.crs),
         "test_holes": plan.test_holes,
-        "setting_out": points_of(plan.setting_out, survey.site.grid.crs),
+        "fence": lines.reset_index(drop=True),
     }
 
 
 def no_rows(crs: object) -> GeoDataFrame:
-    """Make the layer of rows while there is no planting plan."""
-    columns = {"block": "int32", "row": "int32", "fruit": "object"}
+    """Make the layer of rows where there is no planting plan."""
     return GeoDataFrame(
-        {name: np.array([], dtype=kind) for name, kind in columns.items()},
+        {name: np.array([], dtype=kind) for name, kind in ROW_COLUMNS.items()},
         geometry=[],
         crs=crs,
     )

@@ -21,7 +21,7 @@ from sitekit.climate.fruiting import (
 from sitekit.climate.springs import Springs
 from sitekit.climate.telling import UNKNOWN_WINTER
 from sitekit.fruit import read_fruit
-from sitekit.fruit.winter import BUDS, ROOTS, STANDS, WOOD
+from sitekit.fruit.winter import BUDS, ROOTS, SOFT, STANDS, WOOD
 from sitekit.words import CONDITIONS, GOOD, HARDY, REFUSED, TEST_FIRST
 
 PLUM, APPLE = read_fruit("plum"), read_fruit("apple")
@@ -92,6 +92,7 @@ def limited(site_class, **values):
         ({"ripe": 2.0, "long": 2.0}, REFUSED, Limit.DAYS),
         ({"winter": BUDS}, CONDITIONS, Limit.WINTER),
         ({"winter": ROOTS}, CONDITIONS, Limit.WINTER),
+        ({"winter": SOFT}, HARDY, Limit.WINTER),
         ({"winter": WOOD}, REFUSED, Limit.WINTER),
         ({"winter": UNKNOWN_WINTER}, GOOD, Limit.NONE),
         ({"poor": 3.0, "winter": WOOD}, REFUSED, Limit.WINTER),
@@ -125,7 +126,7 @@ def test_what_speaks_against_a_group_besides_the_ground_is_named():
     st.integers(0, 4),
     st.floats(0, 10),
     st.floats(0, 10),
-    st.integers(0, 3),
+    st.integers(0, 4),
     st.floats(0, 5),
 )
 def test_years_never_raise_a_class_and_worse_years_never_help(
@@ -182,6 +183,15 @@ def test_cells_without_an_offset_have_no_answer():
     assert found.winter[3, 4] == UNKNOWN_WINTER
     code, limit = limit_class(np.full(still.shape, GOOD, np.uint8), found)
     assert (code[3, 4], limit[3, 4]) == (GOOD, Limit.NONE)
+
+
+def test_a_layer_is_the_same_in_any_shape():
+    still = np.linspace(-3, 1, 900)
+    row = map_poor_crops(SPRINGS, make_kind(PLUM), shifts_of(still))[0]
+    square = map_poor_crops(SPRINGS, make_kind(PLUM), shifts_of(still.reshape(30, 30)))[
+        0
+    ]
+    np.testing.assert_array_equal(square.ravel(), row)
 
 
 def test_layers_are_single_precision():

@@ -100,6 +100,19 @@ def test_one_year_tells_nothing_of_winters():
     assert np.isnan(find_winter(springs_of(5.5, 10.9, years=1), HERE[:2])).all()
 
 
+def test_a_year_without_its_winter_says_nothing_of_winters():
+    lowest = LAKE.lowest.copy()
+    lowest[0, :60] = np.nan
+    gaps = Springs(**{**vars(LAKE), "lowest": lowest})
+    fewer = Springs(
+        **{n: v[1:] for n, v in vars(LAKE).items() if n != "winters"},
+        winters=LAKE.winters,
+    )
+    np.testing.assert_array_equal(
+        find_winter(gaps, HERE[:2]), find_winter(fewer, HERE[:2])
+    )
+
+
 def test_a_gap_is_no_cold_night():
     lowest = LAKE.lowest.copy()
     lowest[:, 200:205] = np.nan

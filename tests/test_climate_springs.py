@@ -84,6 +84,14 @@ def test_both_hemispheres_give_the_same_crops_six_months_apart(station):
     assert both["crop"].min() < 0.5
 
 
+def test_wood_is_soft_in_autumn_and_after_the_thaw(station):
+    springs = read_springs(make_seasons(station))
+    dates = springs.starts[5] + np.flatnonzero(springs.soft[5])
+    months = {str(d)[5:7] for d in dates}
+    assert months == {"10", "11", "03", "04"}
+    assert springs.soft.sum(axis=1).tolist() == [45 + 31] * 30
+
+
 def test_only_complete_years_count_and_the_last_thirty(station):
     springs = read_springs(make_seasons(station, missing=(3, 4)))
     assert springs.count == 28
@@ -106,7 +114,12 @@ def test_winters_run_from_october_to_may_between_years_that_follow(station):
     year = station[station["date"].between("1996-10-01", "1997-05-31")]
     assert springs.winters[0].min() == pytest.approx(year["tmin"].min(), abs=1e-4)
     assert springs.winters[0].max() == pytest.approx(year["tmax"].max(), abs=1e-4)
-    assert read_springs(make_seasons(station, missing=(5,))).winters.shape[0] == 27
+    gap = station[~station["date"].between("2000-12-01", "2000-12-15")]
+    assert read_springs(make_seasons(gap)).winters.shape[0] == 28
+    short = station[~station["date"].between("2000-12-01", "2000-12-09")]
+    assert read_springs(make_seasons(short)).winters.shape[0] == 29
+    one = station[station["date"].dt.year == 2000]
+    assert read_springs(make_seasons(one)).winters.shape == (0, 243 * 24)
 
 
 def test_nights_shift_by_the_type_of_the_night(springs):

@@ -118,6 +118,7 @@ days = [90, 110]
 season_sum = 1100
 hardiness = "H3"
 """
+FACTOR = OWN[OWN.index("[[factor]]") : OWN.index("[[stage]]")]
 
 
 def celsius(fahrenheit):
@@ -293,11 +294,16 @@ def test_northern_currants_stand_more_frost():
 
 
 def test_a_file_of_the_grower_may_have_no_groups():
-    plain = (
-        OWN.split("usual", maxsplit=1)[0] + "[[factor]]" + OWN.split("[[factor]]")[1]
-    )
-    plain = plain.split("[[stage]]")[0]
-    assert parse_fruit(plain, "quince.toml").varieties is None
+    plain = parse_fruit(OWN.split("usual", maxsplit=1)[0] + FACTOR, "quince.toml")
+    assert plain.varieties is None
+    assert plain.groups == plain.stages == plain.vigours == ()
+
+
+def test_groups_stages_and_vigours_are_at_hand():
+    apple = read_fruit("apple")
+    assert apple.groups == apple.varieties.groups
+    assert apple.stages == apple.varieties.stages
+    assert apple.vigours == apple.varieties.vigours
 
 
 def test_a_file_of_the_grower_may_have_groups_of_its_own():
@@ -322,6 +328,7 @@ def test_a_file_of_the_grower_may_have_groups_of_its_own():
         ("days = [90, 110]", "days = [110, 90]", "two rising numbers"),
         ("days = [90, 110]", "", "lacks days"),
         ("bloom_sum = 260", 'bloom_sum = "soon"', "must be a number"),
+        ('hardiness = "H3"', 'hardiness = "zone 4"', "H1, H2, H3, H4, H5"),
         ("hardiness", "hardyness", 'unknown key "hardyness"'),
         ("season_sum = 1100", 'season_sum = 1100\nkinds = "tall"', "no stages"),
     ],

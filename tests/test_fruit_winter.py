@@ -12,6 +12,7 @@ from sitekit.fruit.winter import (
     BUDS,
     HARDINESS,
     ROOTS,
+    SOFT,
     STANDS,
     WINTER_WORDS,
     WOOD,
@@ -80,7 +81,8 @@ def test_classes_lie_within_published_limits():
         (nights(-31.0, ten=-28.5), BUDS),
         (nights(-33.0), WOOD),
         (nights(-25.0, root=-26.0), ROOTS),
-        (nights(-25.0, soft=-21.0), WOOD),
+        (nights(-25.0, soft=-21.0), SOFT),
+        (nights(-33.0, soft=-21.0), WOOD),
     ],
 )
 def test_wood_goes_by_thirty_years_and_buds_by_ten(there, code):
@@ -90,7 +92,7 @@ def test_wood_goes_by_thirty_years_and_buds_by_ten(there, code):
 def test_wood_in_autumn_and_after_a_thaw_stands_twelve_degrees_less():
     # Source: Krasova 2020: -40 hardened, -25 thawed, -30 hardened again.
     assert judge_winter(nights(-25.0, soft=-27.0), "H5").tolist() == [STANDS]
-    assert judge_winter(nights(-25.0, soft=-28.0), "H5").tolist() == [WOOD]
+    assert judge_winter(nights(-25.0, soft=-28.0), "H5").tolist() == [SOFT]
 
 
 def test_mulch_and_snow_keep_roots():
@@ -107,7 +109,7 @@ def test_mulch_and_snow_keep_roots():
 def test_a_hardier_class_never_dies_first(thirty, less, soft, root):
     there = nights(thirty, thirty + less, soft, root)
     codes = [judge_winter(there, h)[0] for h in HARDINESS]
-    worst = [code == WOOD for code in codes]
+    worst = [code >= SOFT for code in codes]
     assert worst == sorted(worst, reverse=True)
     assert sorted(codes, reverse=True) == codes
 
@@ -122,4 +124,5 @@ def test_a_colder_place_is_never_kinder(thirty, colder):
 def test_every_code_has_its_words():
     assert len(WINTER_WORDS) == WOOD + 1
     assert "thirty" in WINTER_WORDS[WOOD]
+    assert "thaw" in WINTER_WORDS[SOFT]
     assert "mulch" in WINTER_WORDS[ROOTS]

@@ -1,15 +1,18 @@
 """From a record to poor-crop years, ripening and winter: which fruit stands where.
 
-Three calls answer it, after the shifts of the places are known::
+Three calls answer it, after the shifts of the places are known; where
+``springs.count`` is 0 nothing is told in years::
 
     springs = read_springs(seasons)
-    kinds = [make_kind(fruit, tune_fruit(springs, fruit.varieties, notes)), ...]
-    found = assess_places(springs, kinds[0], shifts)       # cells, spots or blocks
-    code, cause = limit_class(site_class, found)           # suitability, siting
+    tuning = tune_fruit(springs, fruit.varieties, notes_of_the_fruit)
+    verdict = judge_fruit(springs, fruit, site_class, shifts, tuning)
     rows = describe_groups(springs, fruits, tunings, shifts_of_blocks, blocks)
 
-`sitekit.climate.springs` holds the first two, `fruiting` the next, `describing` the
-table; this module counts poor crops.
+``verdict.usual.poor`` on the cells is the layer ``poor_crop_years_<fruit>``;
+``verdict.site_class`` and `tell_verdict` are the class and what the years hold against
+it. `sitekit.climate.springs` holds the first two, `kinds` the verdict, `describing` the
+table and the years of a chart, `telling` the line on chill; this module counts poor
+crops.
 
 A night at a place is the station's, shifted by the offset of clear still nights in
 the weight of the night as one, and by height and exposure in the rest of it.

@@ -23,7 +23,7 @@ POOR_LIMITS = (2.0, 3.0, 4.0)
 RIPE_LEAST = 5.0
 #: Class that is left by what the winter does, in the order of
 #: `sitekit.fruit.winter.WINTER_WORDS`; a winter that is not known leaves all.
-WINTER_CLASSES = (GOOD, CONDITIONS, CONDITIONS, REFUSED)
+WINTER_CLASSES = (GOOD, CONDITIONS, CONDITIONS, HARDY, REFUSED)
 #: Code of ground that is not judged.
 NOT_JUDGED = 255
 

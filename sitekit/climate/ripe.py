@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.climate.crops import Kind
+from sitekit.climate.seasons import MOST_MISSING
 from sitekit.climate.springs import Springs, sum_of
 from sitekit.climate.tables import Points
 from sitekit.fruit.bloom import fill_days, find_day
@@ -94,7 +95,8 @@ def find_winter(springs: Springs, points: Points) -> NDArray[np.float64]:
     Parameters
     ----------
     springs : Springs
-        Years of the record; fewer than two tell nothing.
+        Years of the record; those that miss more than ten days of any season are
+        passed over, and fewer than two tell nothing.
     points : tuple of (point,) ndarray
         How much warmer each place is than the station: on clear still nights of
         winter, and on the other nights. [degC]
@@ -105,13 +107,15 @@ def find_winter(springs: Springs, points: Points) -> NDArray[np.float64]:
         Fields of `WinterNights` in their order; NaN where nothing is told. [degC]
     """
     found = np.full((4, points[0].size), np.nan)
-    if springs.count < 2:
+    whole = _whole(springs)
+    if whole.sum() < 2:
         return found
-    weeks = _weeks(springs)
+    weeks, soft_days = _weeks(springs)[whole], springs.soft[whole]
     for place, (still, windy) in enumerate(zip(points[0], points[1], strict=True)):
-        nights = np.nan_to_num(springs.nights(float(still), float(windy)), nan=99.0)
+        nights = springs.nights(float(still), float(windy))[whole]
+        nights = np.nan_to_num(nights, nan=99.0)
         yearly = nights.min(axis=1)
-        soft = np.where(springs.soft, nights, 99.0).min(axis=1)
+        soft = np.where(soft_days, nights, 99.0).min(axis=1)
         found[:, place] = (
             coldest_in(yearly, BUD_YEARS),
             coldest_in(yearly, WOOD_YEARS),
@@ -119,6 +123,13 @@ def find_winter(springs: Springs, points: Points) -> NDArray[np.float64]:
             coldest_in(weeks + windy, WOOD_YEARS),
         )
     return found
+
+
+def _whole(springs: Springs) -> NDArray[np.bool_]:
+    """Tell which years miss at most ten days, winter too; a leap day is no gap."""
+    missing = np.isnan(springs.lowest[:, :-1]).sum(axis=1)
+    whole: NDArray[np.bool_] = missing <= MOST_MISSING
+    return whole
 
 
 def _weeks(springs: Springs) -> NDArray[np.float64]:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sitekit.climate.seasons import Seasons
+from sitekit.climate.seasons import MOST_MISSING, Seasons
 from sitekit.fruit import Varieties
 from sitekit.fruit.bloom import Tuning, fill_days, sum_heat, tune_bloom
 from sitekit.fruit.chill import hours_of_days
@@ -38,10 +38,11 @@ class Springs:
     season : (year, 2) ndarray of int
         Columns of 1 April and after 31 October; south six months later.
     soft : (year, day) ndarray of bool
-        Days on which wood is not hardened: October and November, and March to the
-        middle of April; south six months later.
+        Days on which wood is not hardened: October to the middle of November, and
+        from the middle of March to that of April; south six months later. Common
+        practice, no source.
     winters : (winter, hour) ndarray
-        Hours of the winters that lie within the record, for chill. [degC]
+        Hours of the winters that lie whole within the record, for chill. [degC]
     """
 
     years: NDArray[np.int64]
@@ -108,7 +109,7 @@ def read_springs(seasons: Seasons) -> Springs:
         return found
 
     days = np.arange(seasons.tmin.shape[1])
-    spans = ((column(10, 1), column(12, 1)), (column(3, 1), column(4, 15)))
+    spans = ((column(10, 1), column(11, 15)), (column(3, 15), column(4, 15)))
     soft = [(days >= a[:, None]) & (days < b[:, None]) for a, b in spans]
     return Springs(
         years=seasons.years[kept],
@@ -186,17 +187,16 @@ def sum_of(springs: Springs, warmer: float) -> NDArray[np.float32]:
 
 
 def _winters(seasons: Seasons) -> NDArray[np.floating]:
-    """Cut hours of the winters between two complete years that follow each other."""
-    follows = np.diff(seasons.years) == 1
-    both = seasons.complete[:-1] & seasons.complete[1:] & follows
-    rows = np.flatnonzero(both)[-YEARS:]
+    """Cut hours of the winters of which at most ten days are missing."""
+    rows = np.flatnonzero(np.diff(seasons.years) == 1)
     before, after = BEFORE_TURN[seasons.south], AFTER_TURN[seasons.south]
     start = np.asarray(seasons.day_of(4 if seasons.south else 10, 1))
     parts = []
     for days in (seasons.tmin, seasons.tmax):
-        filled = fill_days(days.astype(np.float32))
-        tail = [filled[r, start[r] : start[r] + before] for r in rows]
-        head = [filled[r + 1, :after] for r in rows]
+        tail = [days[r, start[r] : start[r] + before] for r in rows]
+        head = [days[r + 1, :after] for r in rows]
         joined = [np.concatenate(pair) for pair in zip(tail, head, strict=True)]
         parts.append(np.reshape(joined, (len(rows), before + after)))
-    return hours_of_days(parts[0], parts[1])
+    missing = np.isnan(parts[0] + parts[1]).sum(axis=1)
+    lowest, highest = (fill_days(p[missing <= MOST_MISSING][-YEARS:]) for p in parts)
+    return hours_of_days(lowest, highest)

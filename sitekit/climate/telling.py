@@ -109,7 +109,7 @@ def tell_chill(springs: Springs, fruits: Sequence[Fruit]) -> str:
     """
     needs = {fruit_name(f.name): f.varieties.chill_hours for f in fruits if f.varieties}
     if not len(springs.winters) or not needs:
-        return "Winter chill is not counted: no two complete years follow each other."
+        return "Winter chill is not counted: the record holds no whole winter."
     return describe_chill(springs.winters, needs)
 
 

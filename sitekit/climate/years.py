@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sitekit import words
 from sitekit.climate.crops import make_kind
 from sitekit.climate.frost import date_exceeded, last_frost
-from sitekit.climate.fruiting import Fruiting, Shifts, assess_places, map_poor_crops
+from sitekit.climate.fruiting import Shifts, map_poor_crops
 from sitekit.climate.heat import map_frost, map_heat
 from sitekit.climate.place import Layers, StationPlace, place_station, shift_places
 from sitekit.climate.seasons import make_seasons
@@ -116,29 +116,6 @@ def map_poor_years(years: RecordYears, fruit: Fruit) -> NDArray[np.float32]:
     return map_poor_crops(years.springs, kind, years.shifts)[0]
 
 
-def assess_cells(
-    years: RecordYears, fruit: Fruit, rows: NDArray[np.intp], columns: NDArray[np.intp]
-) -> Fruiting:
-    """Assess cells for the usual group of a fruit.
-
-    Parameters
-    ----------
-    years : RecordYears
-        The years of the site.
-    fruit : Fruit
-        A fruit with groups.
-    rows, columns : (cell,) ndarray of int
-        The cells.
-
-    Returns
-    -------
-    found : Fruiting
-        Arrays of shape (cell,).
-    """
-    kind = make_kind(fruit, years.tunings[fruit.name])
-    return assess_places(years.springs, kind, shifts_at(years, rows, columns))
-
-
 def shifts_at(
     years: RecordYears, rows: NDArray[np.intp], columns: NDArray[np.intp]
 ) -> Shifts:
@@ -181,6 +158,7 @@ def tell_record(years: RecordYears, fruits: Sequence[Fruit]) -> tuple[str, ...]:
     if trend is not None:
         told.append(tell_trend(trend, "last frost of spring", "days"))
     told.append(tell_chill(springs, fruits))
+    told += [words.sentence(t.contradiction) for t in years.tunings.values()]
     told += [
         words.sentence(f"The station: {remark}") for remark in years.station.remarks
     ]

@@ -5,6 +5,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from sitekit.config.planting import LimitsSection, NeedSection, PricesSection
+
 
 class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
@@ -284,19 +286,9 @@ class SiteModel(_Section):
     records: RecordsSection = RecordsSection()
     grid: GridSection = GridSection()
     fruit: FruitSection = FruitSection()
-    need: FreeTable = Field(
-        default={},
-        description="What is wanted, in kg a year.",
-        examples=["apple = 1000"],
-    )
-    limits: FreeTable = Field(
-        default={},
-        description="What there is of money, mulch and days a year.",
-        examples=["mulch_m3 = 18"],
-    )
-    prices: FreeTable = Field(
-        default={}, description="What things cost.", examples=["tree = 22"]
-    )
+    need: NeedSection = NeedSection()
+    limits: LimitsSection = LimitsSection()
+    prices: PricesSection = PricesSection()
     outputs: OutputsSection = OutputsSection()
     settings: FreeTable = Field(
         default={},

@@ -74,9 +74,10 @@ bloom = "bloom.csv"
 kinds = ["pear", "plum", "apple"]
 
 [need]  # kilograms a year, from year nine
-pear = 900
+use = "fresh"
+pear = {{kg = 900, use = "dried"}}
 plum = 700
-apple = 1000
+apple = {{kg = 1000, use = "juice"}}
 
 [limits]
 by_year = 9  # when the need is to be met
@@ -87,6 +88,7 @@ mulch_left_m = 0.03  # after the months that follow
 mulch_months = 18
 work_days = 26  # a year
 grass_creep_m = 0.3  # a year
+keep_mulched_m2 = 40  # of the trial strip; the rest has done its work
 
 [prices]
 hedge_gap = 420

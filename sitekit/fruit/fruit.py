@@ -9,7 +9,15 @@ from pathlib import Path
 from typing import Any
 
 from sitekit.errors import FruitError, nearest
-from sitekit.fruit.groups import GROUP_KEYS, TABLES, Varieties, parse_varieties
+from sitekit.fruit.groups import (
+    GROUP_KEYS,
+    TABLES,
+    Group,
+    Stage,
+    Varieties,
+    Vigour,
+    parse_varieties,
+)
 from sitekit.words import CONDITIONS, HARDY, SITE_CLASSES
 
 #: How many points each curve has.
@@ -82,6 +90,21 @@ class Fruit:
     spacing_source: str
     factors: tuple[Factor, ...]
     varieties: Varieties | None = None
+
+    @property
+    def groups(self) -> tuple[Group, ...]:
+        """Groups of its varieties; none in a file without them."""
+        return self.varieties.groups if self.varieties else ()
+
+    @property
+    def stages(self) -> tuple[Stage, ...]:
+        """Stages of its flower with their limits of frost."""
+        return self.varieties.stages if self.varieties else ()
+
+    @property
+    def vigours(self) -> tuple[Vigour, ...]:
+        """Sizes by the strength of the stock, the least first."""
+        return self.varieties.vigours if self.varieties else ()
 
 
 def fruit_names() -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 from sitekit.errors import nearest
+from sitekit.fruit.winter import HARDINESS
 
 #: What a fruit's bloom needs of a second kind, by the word in its file.
 PARTNERS = {
@@ -274,6 +275,11 @@ def _head_mistakes(table: Mapping[str, Any], file: str) -> list[str]:
     names = [g.get("name") for g in table.get("group", [])]
     if table.get("usual") not in names:
         mistakes.append(f'{file}: "usual" must name one of its groups.')
+    mistakes += [
+        f'{file}, group {number}: "hardiness" is one of {", ".join(HARDINESS)}.'
+        for number, group in enumerate(table.get("group", []), start=1)
+        if group.get("hardiness") not in HARDINESS
+    ]
     return mistakes
 
 

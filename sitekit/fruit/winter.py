@@ -40,7 +40,7 @@ HARDINESS: Mapping[str, Hardiness] = {
     "H5": Hardiness(-40, -36, -16),
 }
 #: Wood in autumn and after a thaw stands this much less. Common practice. [degC]
-SOFT = 12.0
+MILDER = 12.0
 #: Root zone against the mean air of seven days, by what lies on the ground. Common
 #: practice, no source; 1 cm of snow already damps soil (Roznovsky 2017).
 COVERS: Mapping[str, float] = {"bare": 0.5, "mulch": 0.35, "snow": 0.15}
@@ -50,9 +50,10 @@ WINTER_WORDS = (
     "stands the winter",
     "flower buds freeze about once in ten years",
     "roots need mulch or snow over them",
+    "wood freezes about once in thirty years in autumn or after a thaw",
     "wood freezes about once in thirty years",
 )
-STANDS, BUDS, ROOTS, WOOD = range(4)
+STANDS, BUDS, ROOTS, SOFT, WOOD = range(5)
 
 
 @dataclass(frozen=True)
@@ -164,5 +165,6 @@ def judge_winter(
     code = np.full(np.shape(nights.thirty), STANDS, np.uint8)
     code[nights.ten <= stands.bud] = BUDS
     code[root_temperature(nights.root, cover) <= stands.root] = ROOTS
-    code[(nights.thirty <= stands.wood) | (nights.soft <= stands.wood + SOFT)] = WOOD
+    code[nights.soft <= stands.wood + MILDER] = SOFT
+    code[nights.thirty <= stands.wood] = WOOD
     return code

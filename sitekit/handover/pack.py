@@ -117,4 +117,4 @@ def _write_lists(folder: Path, survey: Survey, plan: PlantingPlan) -> list[Path]
 
 
 def _write_table(path: Path, table: pd.DataFrame) -> None:
-    table.to_csv(path, index=False, lineterminator="\r\n", encoding="utf-8")
+    table.round(2).to_csv(path, index=False, lineterminator="\n", encoding="utf-8")

@@ -20,7 +20,7 @@ NEAR_WATER = 50.0
 def write_quantities(flow: Flow, plan: PlantingPlan) -> None:
     """Write part 5: what it takes, and what a metre of edge costs."""
     flow.part("5  Quantities")
-    tell_missing(flow, plan, "quantit", "price", "mulch", "limit")
+    tell_missing(flow, plan, "need", "prices", "money", "mulch_m3")
     fruits = plan.plants.groupby("fruit").size()
     flow.text(
         "Plants by fruit: "
@@ -122,7 +122,7 @@ def _short(value: float) -> str:
 def write_zones(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
     """Write part 6: where nothing is dug and nothing is driven."""
     flow.part("6  No-dig and no-drive ground")
-    tell_missing(flow, plan, "no go", "no-go", "no dig")
+    tell_missing(flow, plan, "access")
     zones = [zone for zone in find_zones(survey) if zone.kind != "service"]
     work = find_work(plan)
     if zones:
@@ -187,7 +187,7 @@ def _gates(plan: PlantingPlan) -> str:
 def write_services(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
     """Write part 7: pipes and cables, indicative only."""
     flow.part("7  Services")
-    told = tell_missing(flow, plan, "service")
+    told = tell_missing(flow, plan, "services")
     zones = [zone for zone in find_zones(survey) if zone.kind == "service"]
     work = find_work(plan)
     if zones:
@@ -242,7 +242,6 @@ def write_services(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
 def write_permits(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
     """Write part 8: whom to ask first, and why here."""
     flow.part("8  Permits: ask first")
-    tell_missing(flow, plan, "permit")
     flow.table(
         [Head("what", 48), Head("why here", 78), Head("asked of, held by", 46)],
         [[what, why, ""] for what, why in _permits(survey, plan)],

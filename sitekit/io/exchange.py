@@ -1,9 +1,7 @@
 """Points and shapes in the formats that other programs and receivers read."""
 
 import json
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -12,7 +10,6 @@ import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
-from shapely.geometry.base import BaseGeometry
 
 from sitekit.errors import OutputError
 
@@ -180,17 +177,18 @@ def write_geojson(path: Path, features: GeoDataFrame) -> None:
         raise OutputError(message)
     crs = CRS.from_user_input(features.crs)
     columns = [name for name in features.columns if name != features.geometry.name]
-    members = []
-    for shape, values in zip(
-        features.geometry, features[columns].to_dict("records"), strict=True
-    ):
-        members.append(
-            {
-                "type": "Feature",
-                "geometry": _geometry(shape, crs),
-                "properties": {str(name): _plain(v) for name, v in values.items()},
-            }
+    members = [
+        {
+            "type": "Feature",
+            "geometry": None if shape is None else shapely.geometry.mapping(shape),
+            "properties": {str(name): _plain(v) for name, v in values.items()},
+        }
+        for shape, values in zip(
+            _shapes(features.geometry.to_numpy(), crs),
+            features[columns].to_dict("records"),
+            strict=True,
         )
+    ]
     whole = {"type": "FeatureCollection", "features": members}
     text = json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=1)
     _write(path, text + "\n")
@@ -209,16 +207,17 @@ def _degrees(value: float) -> str:
     return f"{value:.{DECIMALS}f}"
 
 
-def _geometry(shape: BaseGeometry | None, crs: CRS) -> Mapping[str, Any] | None:
-    if shape is None or shape.is_empty:
-        return None
-    turned = shapely.transform(shape, lambda places: _to_degrees(places, crs))
-    rounded = shapely.transform(turned, lambda places: np.round(places, DECIMALS))
-    # Outer rings are turned anticlockwise last, in degrees, as they are read.
-    mapping: Mapping[str, Any] = shapely.geometry.mapping(
-        shapely.orient_polygons(rounded)
+def _shapes(shapes: NDArray[np.object_], crs: CRS) -> NDArray[np.object_]:
+    """Turn shapes to degrees, their outer rings anticlockwise as they are read."""
+
+    def turned(places: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.round(_to_degrees(places, crs), DECIMALS)
+
+    there = np.array([None if s is None or s.is_empty else s for s in shapes], object)
+    found: NDArray[np.object_] = shapely.orient_polygons(
+        shapely.transform(there, turned)
     )
-    return mapping
+    return found
 
 
 def _plain(value: object) -> bool | int | float | str | None:

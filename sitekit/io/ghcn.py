@@ -147,19 +147,24 @@ def _read_header(
         if element not in table:
             continue
         number = pd.to_numeric(table[element], errors="coerce")
-        attributes = table.get(f"{element}_ATTRIBUTES", pd.Series("", table.index))
-        flagged = (
-            attributes.fillna("").str.split(",").str[1].fillna("").str.strip() != ""
-        )
-        good = number.notna() & ~flagged & (number != MISSING)
+        tenths = f"{element}_ATTRIBUTES" in table
+        flagged = _flagged(table[f"{element}_ATTRIBUTES"]) if tenths else False
+        good = number.notna() & (number != MISSING) & np.logical_not(flagged)
         dates = table["DATE"][good].str[:10]
         # Tables with attributes hold tenths; those made for reading hold degrees.
-        scale = 10 if f"{element}_ATTRIBUTES" in table else 1
+        scale = 10 if tenths else 1
         values += [
             (date, element, float(value) / scale)
             for date, value in zip(dates, number[good], strict=True)
         ]
     return _days(file, values), _place(table)
+
+
+def _flagged(attributes: pd.Series) -> pd.Series:
+    """Tell which values failed a check: the second of their attributes."""
+    quality = attributes.fillna("").str.split(",").str[1].fillna("").str.strip()
+    flagged: pd.Series = quality != ""
+    return flagged
 
 
 def _place(table: pd.DataFrame) -> tuple[float, ...] | None:

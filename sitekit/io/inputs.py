@@ -83,6 +83,8 @@ class SiteRequest:
         Layers asked for; the usual ones where none is named.
     settings : mapping
         Settings that the user changed, by name.
+    need, limits, prices : mapping
+        What the planting plan reads, checked; empty where not given.
     """
 
     elevation: Sequence[Path]
@@ -103,6 +105,9 @@ class SiteRequest:
     fruit_folder: Path | None = None
     layers: Sequence[str] = ()
     settings: Mapping[str, Any] = value(default_factory=dict)
+    need: Mapping[str, Any] = value(default_factory=dict)
+    limits: Mapping[str, Any] = value(default_factory=dict)
+    prices: Mapping[str, Any] = value(default_factory=dict)
 
 
 def read_request(request: SiteRequest) -> Site:
@@ -262,6 +267,9 @@ def _assemble(
         fruit_folder=request.fruit_folder,
         layers=tuple(request.layers),
         settings=dict(request.settings),
+        need=dict(request.need),
+        limits=dict(request.limits),
+        prices=dict(request.prices),
         inputs=_hash_inputs(request),
     )
 

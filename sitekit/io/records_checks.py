@@ -19,8 +19,9 @@ FROZEN = 5
 HOURLY = 1.5
 #: Days in a row without a value that are told.
 LONG_GAP = 30
-#: How far the mean of a record may lie from the usual of its latitude. [degC]
-ODD_MEAN = 22.0
+#: How far the mean of a record may lie over and under the usual of its latitude.
+#: [degC]
+ODD_WARM, ODD_COLD = 22.0, 17.0
 #: Days of one year.
 YEAR = 365
 Count = Callable[[int], str]
@@ -154,9 +155,9 @@ def _say_unit(
         return
     mean = float((days["tmin"].mean() + days["tmax"].mean()) / 2)
     usual = usual_mean(latitude)
-    if mean > usual + ODD_MEAN:
+    if mean > usual + ODD_WARM:
         guess = "is it Fahrenheit, or tenths of a degree?"
-    elif mean < usual - ODD_MEAN:
+    elif mean < usual - ODD_COLD:
         guess = "is it Celsius taken for Fahrenheit, or is the station elsewhere?"
     else:
         return

@@ -115,7 +115,9 @@ def _around(shape: BaseGeometry, offset: float) -> BaseGeometry:
         hull = hull.simplify(STEPS / 3)
     corners = shapely.points(shapely.get_coordinates(shape))
     left_out = float(shapely.distance(hull, corners).max())
-    return hull.buffer(offset + left_out, join_style="mitre", mitre_limit=2.0)
+    return hull.buffer(
+        offset + left_out, cap_style="square", join_style="mitre", mitre_limit=2.0
+    )
 
 
 def _gate_places(

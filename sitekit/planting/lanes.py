@@ -45,7 +45,7 @@ def find_headlands(
         [Polygon(part.exterior) for part in shapely.get_parts(outline)]
     )
     swept = []
-    rings = np.asarray(shapely.get_rings(filled))
+    rings = np.asarray(shapely.get_rings(shapely.get_parts(filled)))
     for ring in rings.tolist():
         corners = shapely.get_coordinates(ring)
         start, end = corners[:-1], corners[1:]
@@ -129,7 +129,7 @@ def find_setbacks(
     site: Site,
     *,
     edge_setback: Annotated[
-        float, Setting("m", "Ground kept free along the field's edge.", low=0)
+        float, Setting("m", "Ground kept free along the field edge.", low=0)
     ] = 3.0,
     water_setback: Annotated[
         float, Setting("m", "Ground kept free along water.", low=0)

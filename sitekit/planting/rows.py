@@ -17,6 +17,8 @@ from sitekit.planting.lanes import find_headlands
 
 Pattern = Literal["grid", "offset", "contour"]
 PATTERNS = ("grid", "offset", "contour")
+#: Positions, and the row of each.
+Rowed = tuple[NDArray[np.float64], NDArray[np.int64]]
 #: Starts of the grid that are tried along and across the rows.
 STARTS = 4
 #: Room for the last digit of a distance. [m]
@@ -72,8 +74,9 @@ def least_distance(spacing: float, row_spacing: float, pattern: Pattern) -> floa
     >>> least_distance(4.0, 5.0, "grid"), least_distance(6.0, 4.0, "offset")
     (4.0, 5.0)
     """
-    across = hypot(row_spacing, spacing / 2) if pattern == "offset" else row_spacing
-    return min(spacing, across)
+    if pattern == "offset":
+        return min(spacing, hypot(row_spacing, spacing / 2), 2 * row_spacing)
+    return min(spacing, row_spacing)
 
 
 def trees_per_hectare(spacing: float, row_spacing: float) -> float:
@@ -101,7 +104,7 @@ def lay_rows(
     """Lay rows on ground, at exact spacing.
 
     Of sixteen starts of a straight pattern the one that holds most plants is
-    taken, the first of equals.
+    taken, of equals the one that lies most in the middle of the ground.
 
     Parameters
     ----------
@@ -240,20 +243,9 @@ def _lay_straight(
     if ground.is_empty:
         return [], []
     along = np.array([sin(radians(bearing)), cos(radians(bearing))])
-    across = np.array([along[1], -along[0]])
-    corners = shapely.get_coordinates(ground)
-    reach = np.array([corners @ along, corners @ across])
-    shapely.prepare(ground)
-    best: tuple[NDArray[np.float64], NDArray[np.int64]] | None = None
-    for start in np.ndindex(STARTS, STARTS):
-        shift = (np.array(start) + 0.5) / STARTS * (spacing, row_spacing)
-        places, row = _lattice(reach, shift, (spacing, row_spacing), pattern)
-        places = places @ np.array([along, across])
-        inside = shapely.intersects_xy(ground, places[:, 0], places[:, 1])
-        if best is None or inside.sum() > len(best[0]):
-            best = places[inside], row[inside]
-    assert best is not None
-    pieces = [best[0][best[1] == row] for row in np.unique(best[1])]
+    axes = np.array([along, (along[1], -along[0])])
+    places, row = _best_start(ground, axes, (spacing, row_spacing), pattern)
+    pieces = [places[row == number] for number in np.unique(row)]
     half = along * spacing / 2
     spans = [LineString([piece[0] - half, piece[-1] + half]) for piece in pieces]
     lines = [_line_on(ground, span) for span in spans]
@@ -261,12 +253,37 @@ def _lay_straight(
     return [line for line, _ in on], [piece for _, piece in on]
 
 
+def _best_start(
+    ground: BaseGeometry,
+    axes: NDArray[np.float64],
+    steps: tuple[float, float],
+    pattern: str,
+) -> Rowed:
+    """Lay the pattern at all its starts and take the one that holds most."""
+    reach = axes @ shapely.get_coordinates(ground).T
+    middle = shapely.get_coordinates(ground.centroid)[0]
+    shapely.prepare(ground)
+    found = []
+    for start in np.ndindex(STARTS, STARTS):
+        shift = (np.array(start) + 0.5) / STARTS * steps
+        places, row = _lattice(reach, shift, steps, pattern)
+        places = places @ axes
+        inside = shapely.intersects_xy(ground, places[:, 0], places[:, 1])
+        found.append((places[inside], row[inside]))
+
+    def worth(one: Rowed) -> tuple[int, float]:
+        off = np.hypot(*(one[0].mean(axis=0) - middle)) if len(one[0]) else 0.0
+        return len(one[0]), -round(float(off), 6)
+
+    return max(found, key=worth)
+
+
 def _lattice(
     reach: NDArray[np.float64],
     shift: NDArray[np.float64],
     steps: tuple[float, float],
     pattern: str,
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+) -> Rowed:
     """Give positions along and across, and the row of each."""
     low = reach.min(axis=1) + shift
     high = reach.max(axis=1)

@@ -13,6 +13,7 @@ from sitekit.errors import OutputError
 from sitekit.report import sections
 from sitekit.report.blocks import Block, list_blocks, list_fruit
 from sitekit.report.markup import Markup, css_text, element, join
+from sitekit.report.planting import how_far
 from sitekit.report.swatches import swatch_rules
 from sitekit.report.tables import FRUIT_ACROSS, find_years
 from sitekit.results import Survey
@@ -133,6 +134,7 @@ def _main(survey: Survey) -> Markup:
         sections.other_fruit(survey, blocks, shown),
         sections.why(blocks),
         sections.trees_and_notes(survey),
+        sections.section("How far", *how_far(survey)),
         sections.not_known(survey),
         join([] if coarse else [resolution]),
         sections.cautions(survey),

@@ -19,6 +19,10 @@ STAMP = (
     "From terrain only. No thermometer has stood on this ground yet: night figures may "
     "be out by 1.5 °C, and no years are counted."
 )
+STAMP_WITH_YEARS = (
+    "From terrain and the record of a station. No thermometer has stood on this ground "
+    "yet: night figures may be out by 1.5 °C, and years in ten with them."
+)
 CAUTIONS = (
     "Before any digging, test holes included, ask the national one-call service and "
     "every owner of pipes and cables; private ones are not on its maps. Empty ground "
@@ -70,6 +74,7 @@ def compose_answer(
     trees: GeoDataFrame,
     notes: GeoDataFrame,
     absent: Mapping[str, str],
+    years: tuple[str, ...] = (),
 ) -> Answer:
     """Put the answer into words.
 
@@ -85,6 +90,8 @@ def compose_answer(
         The grower's trees and notes with their verdicts.
     absent : mapping of str to str
         Layers that were not made, and the input that each lacks.
+    years : tuple of str
+        What the record of a station says; empty without one.
 
     Returns
     -------
@@ -97,13 +104,14 @@ def compose_answer(
         where=_where(blocks),
         fruit=_which_fruit(blocks),
         not_there=_not_there(blocks),
-        stamp=STAMP,
+        stamp=STAMP_WITH_YEARS if years else STAMP,
         measures=_measures(site, blocks, pockets),
-        unknowns=_unknowns(site, blocks, absent),
+        unknowns=_unknowns(site, blocks, absent, counted=bool(years)),
         contradictions=against,
         agreements=in_favour,
         resolution=resolution_sentence(site),
         cautions=CAUTIONS,
+        years=years,
     )
 
 
@@ -235,7 +243,7 @@ def _measures(
 
 
 def _unknowns(
-    site: Site, blocks: GeoDataFrame, absent: Mapping[str, str]
+    site: Site, blocks: GeoDataFrame, absent: Mapping[str, str], *, counted: bool
 ) -> tuple[str, ...]:
     """List what is not known."""
     untested = sorted(
@@ -257,7 +265,8 @@ def _unknowns(
         "How strongly low ground cools here: two thermometers, one low and one 20 to "
         "40 m above it, settle most of it."
     )
-    told.append("Years: without a record no poor-crop years are counted.")
+    if not counted:
+        told.append("Years: without a record no poor-crop years are counted.")
     if "barriers" not in site.given:
         told.append(
             "Hedges, walls and banks: none were given, so none hold air on this map."

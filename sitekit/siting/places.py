@@ -1,14 +1,21 @@
 """Class, reason and values at places: what every table of a survey is made from."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sitekit import words
 from sitekit.site import Site
+from sitekit.siting.years import FACTORS, FruitYears, YearsCause
 from sitekit.suitability.ground import Ground, Soil, Verdict
-from sitekit.suitability.reasons import give_reason, layers_named
+from sitekit.suitability.reasons import (
+    add_finding,
+    add_untested,
+    give_reason,
+    layers_named,
+)
 from sitekit.suitability.score import NOT_JUDGED
 from sitekit.words import SITE_CLASSES
 
@@ -27,12 +34,15 @@ class Places:
         Verdict for each fruit.
     ground : Ground
         What is known of the ground.
+    years : mapping of str to FruitYears
+        What the years of a record say, for each fruit of which they tell anything.
     """
 
     site: Site
     layers: Mapping[str, NDArray[np.float32]]
     verdicts: Mapping[str, Verdict]
     ground: Ground
+    years: Mapping[str, FruitYears] = field(default_factory=dict)
 
     def at(
         self, fruit: str, rows: NDArray[np.intp], columns: NDArray[np.intp]
@@ -58,14 +68,17 @@ class Places:
         return {
             "score": np.round(verdict.score[here], 0).astype(float).tolist(),
             "site_class": [SITE_CLASSES[c] for c in verdict.site_class[here]],
-            "limiting_factor": [verdict.fruit.factors[i].layer for i in limiting],
+            "limiting_factor": [
+                _factor(verdict, int(cause), int(lowest))
+                for cause, lowest in zip(verdict.cause[here], limiting, strict=True)
+            ],
             "reason": self._reasons(verdict, rows, columns),
             "slope_pct": np.round(100 * slope, 1).astype(float).tolist(),
             "aspect_deg": np.round(self.layers["aspect"][here]).astype(float).tolist(),
             "frost_night_offset_degc": np.round(
                 self.layers["frost_night_offset"][here], 1
             ).tolist(),
-            "poor_crop_years": [np.nan] * len(rows),
+            "poor_crop_years": self._poor_years(fruit, rows, columns),
             "confidence": self.confidence(rows, columns),
         }
 
@@ -78,6 +91,15 @@ class Places:
     def judged(self, fruit: str, row: int, column: int) -> bool:
         """Tell whether a cell was judged for a fruit."""
         return int(self.verdicts[fruit].site_class[row, column]) != NOT_JUDGED
+
+    def _poor_years(
+        self, fruit: str, rows: NDArray[np.intp], columns: NDArray[np.intp]
+    ) -> list[float]:
+        """Read poor-crop years in ten; missing without a record."""
+        if fruit not in self.years:
+            return [np.nan] * len(rows)
+        poor = self.years[fruit].poor(rows, columns)
+        return [round(float(value), 1) for value in poor]
 
     def confidence(
         self, rows: NDArray[np.intp], columns: NDArray[np.intp]
@@ -101,8 +123,14 @@ class Places:
         tested = (self.ground.soil[rows, columns] != Soil.NOT_TESTED).tolist()
         found = (verdict.cause, verdict.limiting, verdict.suits)
         decided = zip(*(f[rows, columns].tolist() for f in found), tested, strict=True)
-        return [
-            give_reason(
+        years = self.years.get(verdict.fruit.name)
+        reasons = []
+        for i, (cause, limiting, suits, was_tested) in enumerate(decided):
+            against = years.tell(int(rows[i]), int(columns[i])) if years else ""
+            if cause in FACTORS:
+                reasons.append(words.sentence(add_untested(against, was_tested)))
+                continue
+            ground = give_reason(
                 verdict.fruit,
                 cause,
                 limiting,
@@ -112,5 +140,12 @@ class Places:
                 source_cell=self.site.model.source_cell,
                 reference=self.site.reference_name,
             )
-            for i, (cause, limiting, suits, was_tested) in enumerate(decided)
-        ]
+            reasons.append(add_finding(ground, against, tested=was_tested))
+        return reasons
+
+
+def _factor(verdict: Verdict, cause: int, lowest: int) -> str:
+    """Name what limits a cell: what the years do, else its lowest factor."""
+    if cause in FACTORS:
+        return FACTORS[YearsCause(cause)]
+    return verdict.fruit.factors[lowest].layer

@@ -178,7 +178,37 @@ def give_reason(
         joined = say_factor(factor, values, reference)
         if not short:
             joined = f"nothing speaks against it{_nearest(finding, suits)}"
-    return words.sentence(joined if tested else f"{joined}; {UNTESTED}")
+    return words.sentence(add_untested(joined, tested))
+
+
+def add_untested(text: str, tested: bool) -> str:
+    """End half a sentence with *drainage not tested* where that is so."""
+    return text if tested else f"{text}; {UNTESTED}"
+
+
+def end_reason(reason: str, *, tested: bool) -> str:
+    """Let a reason end with *drainage not tested* where that is so, once.
+
+    Examples
+    --------
+    >>> end_reason("It is steep; drainage not tested; it seldom ripens.", tested=False)
+    'It is steep; it seldom ripens; drainage not tested.'
+    """
+    text = reason.rstrip(".").replace(f"; {UNTESTED}", "")
+    return f"{add_untested(text, tested)}."
+
+
+def add_finding(reason: str, finding: str, *, tested: bool) -> str:
+    """Add what else speaks against ground to a reason.
+
+    Examples
+    --------
+    >>> add_finding("The slope is 20 %.", "it seldom ripens", tested=True)
+    'The slope is 20 %; it seldom ripens.'
+    """
+    if not finding:
+        return reason
+    return end_reason(f"{reason.rstrip('.')}; {finding}.", tested=tested)
 
 
 def _nearest(finding: str, suits: float) -> str:

@@ -6,31 +6,23 @@ import numpy as np
 import pandas as pd
 from telling import quickest, say
 
-from sitekit.climate.crops import make_kind
-from sitekit.climate.fruiting import Shifts, assess_places, limit_class
-from sitekit.climate.seasons import Seasons
+from sitekit.climate.fruiting import Shifts
+from sitekit.climate.kinds import judge_fruit
+from sitekit.climate.seasons import make_seasons
 from sitekit.climate.springs import read_springs
 from sitekit.demo.records import make_station
 from sitekit.fruit import fruit_names, read_fruit
+from sitekit.site import Record
 from sitekit.words import GOOD
 
 SIDE = 1000
 
 
-def make_seasons():
+def read_record():
     """The demo's record, a row a year."""
-    days = make_station()
-    years = np.unique(days["date"].dt.year)
-    shape = (len(years), 366)
-    row = days["date"].dt.year.to_numpy() - years[0]
-    column = days["date"].dt.day_of_year.to_numpy() - 1
-    lowest, highest, clear = (np.full(shape, np.nan, np.float32) for _ in range(3))
-    lowest[row, column] = days["tmin"]
-    highest[row, column] = days["tmax"]
-    clear[row, column] = np.clip((0.6 - days["cloud_night"]) / 0.3, 0, 1)
-    starts = pd.to_datetime([f"{y}-01-01" for y in years]).to_numpy("datetime64[D]")
-    complete = np.ones(len(years), bool)
-    return Seasons(years, starts, lowest, highest, clear, complete, south=False)
+    days = make_station().rename(columns={"wind_night": "wind", "cloud_night": "cloud"})
+    record = Record("station_daily.csv", days, 0.0, 0.0, 737.0, 46.3, pd.DataFrame())
+    return read_springs(make_seasons(record))
 
 
 def make_shifts():
@@ -48,15 +40,14 @@ def survey(springs, shifts, ground):
     """Layers of six fruit: poor-crop years and site class."""
     kept = []
     for name in fruit_names():
-        found = assess_places(springs, make_kind(read_fruit(name)), shifts)
-        site_class, _ = limit_class(ground, found)
-        kept.append((found.poor, site_class))
+        verdict = judge_fruit(springs, read_fruit(name), ground, shifts)
+        kept.append((verdict.usual.poor, verdict.site_class))
     return kept
 
 
 def run():
     """Print the time and the bytes a cell of six fruit."""
-    springs, shifts = read_springs(make_seasons()), make_shifts()
+    springs, shifts = read_record(), make_shifts()
     ground = np.full((SIDE, SIDE), GOOD, np.uint8)
     took = quickest(lambda: survey(springs, shifts, ground))
     tracemalloc.start()
