@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 import pandas as pd
 import shapely
@@ -136,12 +136,18 @@ def tell_drawing(survey: Survey) -> str:
     plan = survey.plan
     if plan is None:
         return "Planting plan"
-    blocks = sorted(set(map(str, plan.plants["block"])), key=lambda b: (len(b), b))
+    blocks = sorted(set(map(str, plan.plants["block"])), key=_natural)
     which = "Block" if len(blocks) == 1 else "Blocks"
     listed = words.listed(blocks) if len(blocks) < 7 else f"{blocks[0]} to {blocks[-1]}"
     return (
         f"{which} {listed}: planting plan, {words.counted(len(plan.plants), 'plant')}"
     )
+
+
+def _natural(name: str) -> tuple[int, str]:
+    """Sort key of block names: 2a before 2b before 10."""
+    digits = "".join(takewhile(str.isdigit, name))
+    return (int(digits) if digits else 0, name)
 
 
 def _draw_words(made: Column, survey: Survey) -> None:
@@ -202,7 +208,7 @@ def _key_rows(survey: Survey, window: Window) -> list[tuple[object, str]]:
         "hole": plan.test_holes.intersects(frame).any() and "test hole, not yet read",
         "zone": bool(zones) and "no dig, no drive; as wide as its place is unsure",
         "lane": bool((plan.lanes["kind"] == "cold-air lane").any())
-        and "cold-air lane, runs downhill: keep open",
+        and "cold-air lane, downhill: grass, no spoil, no stack",
         "pocket": survey.frost_pockets.intersects(frame).any() and "frost pocket",
         "contour": survey.contours.intersects(frame).any() and _height_words(survey),
     }

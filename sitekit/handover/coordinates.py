@@ -78,13 +78,15 @@ def tell_baseline(baseline: Baseline, step: float) -> str:
     length = f"{baseline_length(baseline):.2f} m"
     if baseline.surveyed:
         return (
-            f"A is {a}, B is {b}: control marks. A to B measures {length}; "
+            f'Tape end A is held at the control mark "{a}", tape end B at the control '
+            f'mark "{b}". A to B measures {length}; '
             "tape it first, and stop if it differs by more than 0.05 m."
         )
     return (
-        f"No control marks were given. A is {a}, B is {b}: a baseline between two "
-        f"things on the ground, drawn {length} apart. Tape it first; where the tape "
-        "says otherwise, send the taped length back before setting out. Positions "
+        f'No control marks were given. Tape end A is held at "{a}", tape end B at '
+        f'"{b}": a baseline between two things on the ground, drawn {length} apart. '
+        "Tape it first; where the tape says otherwise, send the taped length "
+        "back before setting out. Positions "
         f"are printed to {step:g} m, no finer than the outline's own error "
         f"(±{baseline.accuracy:g} m); the tapes decide, and the taped diagonals "
         "check the pegs."

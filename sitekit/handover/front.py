@@ -1,5 +1,6 @@
 """Parts 1 to 4 of the sheets: front sheet, control marks, setting-out, drawings."""
 
+import re
 from collections.abc import Sequence
 from datetime import date
 
@@ -108,7 +109,8 @@ def _write_missing(flow: Flow, plan: PlantingPlan) -> None:
     if not plan.missing:
         flow.text("No part lacks an input.")
     for part, lacking in plan.missing.items():
-        flow.text(f"{words.sentence(part.replace('_', ' '))[:-1]}: {lacking}")
+        name = re.sub(r"_m3?$", "", part).replace("_", " ")
+        flow.text(f"{words.sentence(name)[:-1]}: {lacking}")
 
 
 def tell_missing(flow: Flow, plan: PlantingPlan, *keys: str) -> bool:

@@ -236,7 +236,7 @@ def _name_zone(sheet: Sheet, zone: Zone, seen: BaseGeometry) -> None:
     )
     for share in (0.5, 0.3, 0.7, 0.15, 0.85):
         at = (
-            shapely.line_interpolate_point(shapely.line_merge(on), share, True)
+            shapely.line_merge(on).interpolate(share, normalized=True)
             if linear
             else seen.representative_point()
         )
@@ -265,9 +265,7 @@ def draw_lane(
     if cold:
         axis = find_axis(shape, survey)
         _draw_arrows(sheet, axis.intersection(seen.buffer(-sheet.metres(0.5))))
-    text = f"{kind}, {width:g} m: " + (
-        "keep in grass, no spoil, no stack" if cold else "turning, keep open"
-    )
+    text = f"{kind}, {width:g} m" if cold else f"{kind}, {width:g} m: turning"
     middle = seen.representative_point()
     aside = width / 2 / sheet.metres_per_mm + 1.5 if cold else 3.0
     up = (0.0, 12.0, -12.0, 24.0, -24.0)
@@ -276,7 +274,20 @@ def draw_lane(
 
 
 def find_axis(shape: BaseGeometry, survey: Survey) -> LineString:
-    """Find the long axis of a lane, from its higher to its lower end. [m]."""
+    """Find the line along a lane, from its higher to its lower end. [m].
+
+    Where a cold-air path runs in it that path, else the lane's long axis.
+    """
+    paths = survey.cold_air_paths.geometry
+    inside = [path.intersection(shape) for path in paths[paths.intersects(shape)]]
+    joined = shapely.line_merge(shapely.union_all(inside), directed=True)
+    longest = max(
+        hatching.find_parts(joined, LineString),
+        key=lambda part: part.length,
+        default=LineString(),
+    )
+    if longest.length**2 > shape.area:
+        return longest
     corners = shapely.get_coordinates(shape.minimum_rotated_rectangle)
     if len(corners) < 4:
         return LineString()

@@ -81,7 +81,10 @@ def _short_words(text: str, size: float, room: float) -> list[str]:
     for given in text.split(" "):
         word = given
         while len(word) > 1 and measure_line(word, size) > room:
-            fits = max(1, int(len(word) * room / measure_line(word, size)))
+            cuts = range(1, len(word))
+            fits = max(
+                (n for n in cuts if measure_line(word[:n], size) <= room), default=1
+            )
             words.append(word[:fits])
             word = word[fits:]
         words.append(word)
@@ -115,7 +118,9 @@ class Paper:
         **more: Any,  # noqa: ANN401  # handed to matplotlib as it is
     ) -> None:
         """Write one line, its base line at a place. [mm]."""
-        more = {"color": styles.INK, "family": find_family()} | more
+        # Each further family is looked up for each text: only where it may be needed.
+        family = find_family()[:1] if text.isascii() else find_family()
+        more = {"color": styles.INK, "family": family} | more
         self.axes.text(
             *place,
             text,

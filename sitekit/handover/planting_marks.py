@@ -77,7 +77,7 @@ def list_marks(plants: pd.DataFrame) -> dict[tuple[str, str], PlantMark]:
     styled = {
         "this year": (styles.INK, styles.INK, "plant this year"),
         "later": ("white", styles.INK, "later year"),
-        "not paid": ("white", styles.HAIRLINE, "no year pays for it yet"),
+        "not paid": ("white", "#9AA3A0", "no year pays for it yet"),
     }
     found: dict[tuple[str, str], PlantMark] = {}
     for fruit in fruits:

@@ -16,6 +16,10 @@ from sitekit.cartography.drawing import Box
 SCALES = (100, 200, 250, 500, 1000)
 #: Plants nearer on paper than this cannot be told apart. [mm]
 LEAST_ON_PAPER = 2.0
+#: Where several sheets are needed anyway, plants stand at least so far apart. [mm]
+ENOUGH_ON_PAPER = 4.0
+#: Share of plants that may stand nearer than what is taken for their distance.
+NEARER = 20.0
 #: Ground shown about what is set out. [m]
 AROUND = 10.0
 #: Each sheet of several repeats this much of its neighbour. [mm]
@@ -100,8 +104,8 @@ def choose_scale(bounds: Box, room: tuple[float, float], nearest: float) -> int:
     Returns
     -------
     scale : int
-        The largest at which all fits on one sheet; where none does, the smallest
-        at which plants can be told apart, but 1:500 at least.
+        The largest at which all fits on one sheet; where none does, 1000 where
+        plants are well apart on paper, else 500.
 
     Examples
     --------
@@ -115,7 +119,7 @@ def choose_scale(bounds: Box, room: tuple[float, float], nearest: float) -> int:
         fits = wide <= room[0] * scale / 1000 and high <= room[1] * scale / 1000
         if fits and nearest * 1000 / scale >= LEAST_ON_PAPER:
             return scale
-    return 1000 if nearest >= LEAST_ON_PAPER else 500
+    return 1000 if nearest >= ENOUGH_ON_PAPER else 500
 
 
 def cut_sheets(
@@ -203,7 +207,7 @@ def _neighbours(
 
 
 def find_nearest(points: NDArray[np.float64]) -> float:
-    """Find the smallest distance of two plants; a metre where there are not two. [m].
+    """Find how near plants stand to each other, but for a few. [m].
 
     Parameters
     ----------
@@ -213,4 +217,4 @@ def find_nearest(points: NDArray[np.float64]) -> float:
     if len(points) < 2:
         return 1.0
     distances, _ = KDTree(points).query(points, k=2)
-    return float(distances[:, 1].min())
+    return float(np.percentile(distances[:, 1], NEARER))

@@ -30,18 +30,22 @@ def write_quantities(flow: Flow, plan: PlantingPlan) -> None:
     )
     heads = [
         Head("year", 22),
-        Head("item", 54),
+        Head("item", 66),
         Head("quantity", 20, "right"),
         Head("unit", 16),
-        Head("cost", 20, "right"),
-        Head("where the figure comes from", 42),
+        Head("cost", 24, "right"),
+        Head("note", 20),
     ]
-    flow.table(heads, [_quantity(row) for _, row in plan.quantities.iterrows()], size=8)
+    sources = list(dict.fromkeys(map(str, plan.quantities["source"])))
+    rows = [_quantity(row, sources) for _, row in plan.quantities.iterrows()]
+    flow.table(heads, rows, size=8)
+    for number, source in enumerate(sources, start=1):
+        flow.text(f"[{number}] {words.sentence(source)}", size=8)
     _write_years(flow, plan)
     _write_edges(flow, plan)
 
 
-def _quantity(row: pd.Series) -> list[str]:
+def _quantity(row: pd.Series, sources: list[str]) -> list[str]:
     year = "once" if row["year"] == 0 else f"year {int(row['year'])}"
     return [
         year,
@@ -49,7 +53,7 @@ def _quantity(row: pd.Series) -> list[str]:
         _figure(row["quantity"]),
         str(row["unit"]),
         _figure(row["cost"]),
-        str(row["source"]),
+        f"[{sources.index(str(row['source'])) + 1}]",
     ]
 
 
@@ -148,19 +152,8 @@ def write_zones(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
             "None was given in the site file (no_go, existing_trees): walk the ground "
             "with the owner and draw it in."
         )
-    lanes = plan.lanes
-    for kind, width, shape in zip(
-        lanes["kind"], lanes["width_m"], lanes.geometry, strict=True
-    ):
-        flow.text(
-            f"{words.sentence(str(kind))[:-1]}, {width:g} m wide, "
-            f"{words.area(shape.area)}: kept open"
-            + (
-                ", in short grass; no spoil, no stack, no litter in the fence."
-                if str(kind) == "cold-air lane"
-                else "; turning ground."
-            )
-        )
+    for text in _lanes(plan):
+        flow.text(text)
     flow.text(
         "Spoil, mulch and materials: on the headland or where the owner shows; never "
         "in a cold-air lane, against a hedge, or over roots. Wash wheels and tools "
@@ -169,6 +162,26 @@ def write_zones(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
     flow.text(_gates(plan))
     for name in ("slopes", "overhead", "frost", "saws"):
         flow.caution(CAUTIONS[name])
+
+
+def _lanes(plan: PlantingPlan) -> list[str]:
+    """Say how much ground is kept open, kind by kind."""
+    told = []
+    for (kind, width), lanes in plan.lanes.groupby(["kind", "width_m"]):
+        text = (
+            f"{words.counted(len(lanes), str(kind))}, {width:g} m wide, "
+            f"{words.area(float(lanes.area.sum()))} in all, kept open: "
+        )
+        cold = str(kind) == "cold-air lane"
+        told.append(
+            text
+            + (
+                "short grass, no spoil, no stack, no litter in the fence."
+                if cold
+                else "turning ground."
+            )
+        )
+    return told
 
 
 def _gates(plan: PlantingPlan) -> str:
