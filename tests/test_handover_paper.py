@@ -15,7 +15,7 @@ from PIL import Image
 from sitekit.cartography.drawing import measure_text
 from sitekit.handover import details
 from sitekit.handover.details import find_dimensions, find_mound_width
-from sitekit.handover.flow import BOTTOM, HEIGHT, Flow, Head
+from sitekit.handover.flow import BOTTOM, HEIGHT, Flow, Head, join_figures
 from sitekit.handover.paper import Paper, pitch, wrap, write_pages
 from sitekit.handover.plan import ARROW, BAR, draw_bar, draw_norths
 
@@ -156,6 +156,19 @@ def test_a_table_has_its_head_again_on_each_page():
     for page in flow.pages:
         written = [text.get_text() for text in page.axes.texts]
         assert "number" in written
+
+
+@given(st.lists(st.integers(0, 99_999_999), min_size=2, max_size=6))
+def test_figures_in_one_line_end_where_their_columns_do(numbers):
+    size, ends = 7.8, [25.0 * (i + 1) for i in range(len(numbers))]
+    figures = [(end, f"{n / 100:.2f}") for end, n in zip(ends, numbers, strict=True)]
+    line = join_figures(figures, size)
+    assert [part for part in line.split(" ") if part] == [text for _, text in figures]
+    half = measure_text(" ", size) / 2
+    for i, (end, _) in enumerate(figures):
+        rest = re.match(rf"(?:\s*\S+){{{i + 1}}}", line)[0]
+        after = measure_text(line, size) - measure_text(rest, size)
+        assert ends[-1] - after == pytest.approx(end, abs=half * (len(numbers) - i))
 
 
 def test_a_drawing_is_not_parted_from_its_room():

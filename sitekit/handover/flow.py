@@ -1,15 +1,26 @@
 """Sheets that fill from the top: headings, paragraphs, lists, tables, drawings."""
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
 
 from sitekit.cartography import styles
+from sitekit.cartography.drawing import measure_text
 from sitekit.handover.paper import Align, Paper, find_serif, pitch, wrap
 
 WIDTH, HEIGHT = 210.0, 297.0
 LEFT, RIGHT, TOP, BOTTOM = 20.0, 16.0, 16.0, 18.0
 BODY, SMALL = 9.5, 8.5
 ROOM = WIDTH - LEFT - RIGHT
+#: Figures keep this from the end of their column. [mm]
+GAP = 4.0
+#: Figures whose letters are one or two spaces wide, and so stand under each other.
+_FIGURE = re.compile(r"[\d.?]+")
+
+Line = list[tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -44,11 +55,22 @@ class Flow:
         self.foot = foot
         self.pages: list[Paper] = []
         self.contents: list[tuple[str, int]] = []
+        self._hairlines: list[Line] = []
+        self._boxes: list[Line] = []
         self.top = 0.0
         self.turn()
 
+    def _draw_lines(self) -> None:
+        """Draw the fine lines of the page at once: one by one they take long."""
+        if self._hairlines:
+            self.paper.rules(self._hairlines, 0.3, styles.HAIRLINE)
+        if self._boxes:
+            self.paper.rules(self._boxes, 0.6)
+        self._hairlines, self._boxes = [], []
+
     def turn(self) -> None:
         """Begin a page."""
+        self._draw_lines()
         self.pages.append(Paper(WIDTH, HEIGHT))
         self.top = HEIGHT - TOP
 
@@ -167,10 +189,9 @@ class Flow:
             self._row(heads, cells, size)
             if ticks:
                 x = LEFT + sum(head.width for head in heads) + 1
-                self.paper.box((x, self.top - pitch(size) + 0.6), (2.6, 2.6))
+                self._boxes.append(_square(x, self.top - pitch(size) + 0.6, 2.6))
             self.top -= height
-            rule = [(LEFT, self.top), (WIDTH - RIGHT, self.top)]
-            self.paper.rules([rule], 0.3, styles.HAIRLINE)
+            self._hairlines.append([(LEFT, self.top), (WIDTH - RIGHT, self.top)])
         self.top -= 2.0
 
     def _heads(self, heads: Sequence[Head], size: float) -> None:
@@ -186,13 +207,18 @@ class Flow:
     def _row(
         self, heads: Sequence[Head], cells: Sequence[list[str]], size: float
     ) -> None:
-        x = LEFT
-        for head, lines in zip(heads, cells, strict=True):
-            y = self.top
-            for line in lines:
-                y -= pitch(size)
-                self._write(x, y + 0.5, line, head, size)
-            x += head.width
+        ends = np.cumsum([LEFT, *(head.width for head in heads)])
+        figures: list[tuple[float, str]] = []
+        for left, end, head, lines in zip(ends, ends[1:], heads, cells, strict=False):
+            if head.align == "right" and _FIGURE.fullmatch(lines[0]):
+                figures.append((end - GAP, lines[0]))
+                continue
+            for number, line in enumerate(lines, start=1):
+                y = self.top - number * pitch(size) + 0.5
+                self._write(left, y, line, head, size)
+        if figures:
+            place = (figures[-1][0], self.top - pitch(size) + 0.5)
+            self.paper.write(place, join_figures(figures, size), size, align="right")
 
     def _write(
         self,
@@ -204,7 +230,7 @@ class Flow:
         *,
         bold: bool = False,
     ) -> None:
-        at = {"left": x, "center": x + head.width / 2, "right": x + head.width - 4}
+        at = {"left": x, "center": x + head.width / 2, "right": x + head.width - GAP}
         if text:
             self.paper.write(
                 (at[head.align], y), text, size, bold=bold, align=head.align
@@ -221,6 +247,7 @@ class Flow:
 
     def finish(self) -> list[Paper]:
         """Write the foot of every page, and give the pages."""
+        self._draw_lines()
         for number, page in enumerate(self.pages, start=1):
             page.rules([[(LEFT, 13), (WIDTH - RIGHT, 13)]], 0.5)
             page.write((LEFT, 9), self.foot, 7.5, color=styles.SECOND_INK)
@@ -238,3 +265,33 @@ def _cell(text: str, head: Head, size: float) -> list[str]:
     if head.align != "left":
         return [text]
     return wrap(text, size, head.width - 2)
+
+
+def join_figures(figures: Sequence[tuple[float, str]], size: float) -> str:
+    """Put the figures of a row into one line, each ending where its column does.
+
+    One line is written much faster than many short ones.
+
+    Parameters
+    ----------
+    figures : sequence of (float, str)
+        Right end of each figure, from left to right, and the figure. [mm]
+    size : float
+        Size of the letters. [pt]
+
+    Returns
+    -------
+    line : str
+        Figures with as many spaces between them as fit; ends where the last does.
+    """
+    space = measure_text(" ", size)
+    line = figures[0][1]
+    for (before, _), (end, figure) in pairwise(figures):
+        free = end - before - measure_text(figure, size)
+        line += " " * max(1, round(free / space)) + figure
+    return line
+
+
+def _square(x: float, y: float, side: float) -> Line:
+    """Outline of a box to tick. [mm]."""
+    return [(x, y), (x + side, y), (x + side, y + side), (x, y + side), (x, y)]

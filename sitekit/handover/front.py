@@ -256,17 +256,17 @@ def _point_row(row: pd.Series, crossing: pd.DataFrame, step: float) -> list[str]
     side, poor = "", ""
     if row["id"] in crossing.index:
         side = str(crossing.loc[row["id"], "side"]).replace("on the line", "line")
-        poor = "*" if crossing.loc[row["id"], "poor"] else ""
+        poor = " *" if crossing.loc[row["id"], "poor"] else ""
     return [
         str(row["id"]),
         str(row["what"]),
         write_position(row["easting_m"], step),
         write_position(row["northing_m"], step),
-        write_level(row["level_m"]),
+        write_level(row["level_m"]).replace(words.NOT_KNOWN, "?"),
         f"{row['from_a_m']:.2f}",
-        f"{row['from_b_m']:.2f}{poor}",
+        f"{row['from_b_m']:.2f}",
         f"{row['tolerance_m']:.2f}",
-        side,
+        side + poor,
     ]
 
 
