@@ -11,14 +11,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from geopandas import GeoDataFrame, points_from_xy
 
 from sitekit.errors import OutputError
+from sitekit.handover import write_handover
 from sitekit.io.geopackage import write_geopackage
 from sitekit.io.rasters import write_cog
 from sitekit.report import write_report
-from sitekit.results import PlantingPlan, Survey
+from sitekit.results import Survey
 from sitekit.webmap import write_map
 
 #: The list of what a folder holds; a folder with it was made by sitekit.
@@ -189,13 +189,13 @@ def write_survey(
         write_geopackage(
             temporary / "site.gpkg", vector_layers(survey), geometry_types=SHAPES
         )
-        if survey.plan is not None:
-            on_step("handover")
-            _write_tables(survey.plan, temporary / "handover")
         on_step("report.html")
         write_report(survey, temporary / "report.html", today=day)
         on_step("map.html")
         write_map(survey, temporary / "map.html", today=day)
+        if survey.plan is not None:
+            on_step("handover")
+            write_handover(survey, temporary / "handover", today=day)
         write_run(temporary, _describe_run(survey, day))
     return folder
 
@@ -270,17 +270,6 @@ def no_rows(crs: object) -> GeoDataFrame:
         geometry=[],
         crs=crs,
     )
-
-
-def _write_tables(plan: PlantingPlan, folder: Path) -> None:
-    """Write what every year takes, and how far each year goes."""
-    folder.mkdir(exist_ok=True)
-    tables: dict[str, pd.DataFrame] = {
-        "quantities.csv": plan.quantities,
-        "plan_years.csv": plan.years,
-    }
-    for name, table in tables.items():
-        table.round(2).to_csv(folder / name, index=False, lineterminator="\n")
 
 
 def write_run(folder: Path, what: Mapping[str, object]) -> None:

@@ -8,6 +8,7 @@ from math import ceil
 from pathlib import Path
 
 from sitekit import words
+from sitekit.cartography.notes import tell_use
 from sitekit.errors import OutputError
 from sitekit.report import sections
 from sitekit.report.blocks import Block, list_blocks, list_fruit
@@ -109,9 +110,7 @@ def write_day(when: date) -> str:
 
 def _heading(survey: Survey, title: str, today: date) -> Markup:
     area = words.area(survey.site.field_area)
-    purpose = (
-        f"{write_day(today)}. Field of {area}. Planning help, not for setting out."
-    )
+    purpose = f"{write_day(today)}. Field of {area}. {tell_use(survey)}"
     return element(
         "header", element("h1", title), element("p", purpose, class_="purpose")
     )

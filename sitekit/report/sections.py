@@ -8,6 +8,7 @@ from itertools import pairwise
 from sitekit import words
 from sitekit.cartography import styles
 from sitekit.cartography.drawing import write_figure
+from sitekit.cartography.notes import list_cautions, tell_use
 from sitekit.cartography.symbols import GROWING
 from sitekit.report import cross_section, ground_map, tables
 from sitekit.report.blocks import Block
@@ -97,7 +98,7 @@ def the_ground(survey: Survey, blocks: Sequence[Block]) -> Markup:
     about = (
         "Each block as its best fruit finds it. The teeth of a frost pocket point "
         "inward; arrows: cold air running downhill on clear still nights."
-        f"{_height_step(survey)} Not for setting out."
+        f"{_height_step(survey)} {tell_use(survey)}"
     )
     figures = [
         _figure(
@@ -288,7 +289,7 @@ def resolution(survey: Survey) -> Markup:
 
 def cautions(survey: Survey) -> Markup:
     """List the cautions that apply."""
-    return section("Cautions", items(map(words.sentence, survey.answer.cautions)))
+    return section("Cautions", items(map(words.sentence, list_cautions(survey))))
 
 
 def sources(survey: Survey) -> Markup:

@@ -11,15 +11,13 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import KDTree
 
 from sitekit import words
+from sitekit.cartography.notes import list_cautions
 from sitekit.cartography.styles import find_style
 from sitekit.results import Survey
 from sitekit.webmap.shapes import middle, place, read_text, rings, rows
 
 #: Spots in the page; where there are more, every so-manieth is drawn, and said.
 MOST_SPOTS = 12_000
-NOT_FOR_SETTING_OUT = (
-    "Not for setting out: positions are read from the elevation, not measured."
-)
 #: What limits a spot, where the layer's label would be too long.
 FACTORS = {
     "pooling_depth": "cold air held",
@@ -64,17 +62,9 @@ def tell_answer(survey: Survey) -> dict[str, Any]:
             f"{_label(name)}: needs {lacking.replace('_', ' ')}"
             for name, lacking in _shown_absent(survey)
         ],
-        "cautions": _cautions(survey),
+        "cautions": list_cautions(survey),
         "resolution": answer.resolution,
     }
-
-
-def _cautions(survey: Survey) -> list[str]:
-    """List the cautions; a web map is never for setting out."""
-    cautions = list(survey.answer.cautions)
-    if any("setting out" in caution for caution in cautions):
-        return cautions
-    return [*cautions, NOT_FOR_SETTING_OUT]
 
 
 def _shown_absent(survey: Survey) -> list[tuple[str, str]]:
