@@ -31,6 +31,7 @@ from sitekit.settings import Setting, settings_of
 from sitekit.site import Site
 from sitekit.siting.answer import compose_answer
 from sitekit.siting.blocks import group_into_blocks
+from sitekit.siting.contrast import tell_years
 from sitekit.siting.evidence import compare_notes, compare_trees
 from sitekit.siting.groups import tabulate_groups
 from sitekit.siting.lines import draw_contours, find_cold_air_paths
@@ -239,10 +240,11 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
     with watch.step("blocks"):
         groups = _tuned(group_into_blocks, site, places.verdicts, closed)
         blocks = describe_blocks(groups, places)
-        table = tabulate_fruit(blocks)
+        table, drawn = tabulate_fruit(blocks), None
         if years is not None:
             own = describe_blocks(groups, ground)
             table = tabulate_groups(groups, own, blocks, years, fruits)
+            drawn = tell_years(groups, table, years, fruits)
     with watch.step("spots"):
         spots = _tuned(choose_spots, site, groups, places.verdicts, places, closed)
     with watch.step("pockets"):
@@ -284,6 +286,7 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
         absent=absent,
         seconds=watch.seconds,
         plan=plan,
+        years=drawn,
     )
 
 

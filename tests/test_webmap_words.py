@@ -21,7 +21,7 @@ from sitekit.cartography.styles import LAYER_STYLES, find_style
 from sitekit.errors import OutputError
 from sitekit.grid import Grid
 from sitekit.results import Survey
-from sitekit.webmap import answer, questions, reading, shapes, write_map
+from sitekit.webmap import answer, questions, reading, shapes, spots, write_map
 from sitekit.webmap.map import gather, make_page
 
 DAY = date(2026, 11, 25)
@@ -206,29 +206,29 @@ def test_the_night_of_a_block_is_told_against_the_reference(small_survey):
 
 
 def test_every_spot_of_a_fruit_is_there_and_says_why(small_survey):
-    spots = answer.draw_spots(small_survey)
-    assert spots["every"] == 1
-    assert {f: len(v["rows"]) for f, v in spots["fruit"].items()} == {
+    drawn = spots.draw_spots(small_survey)
+    assert drawn["every"] == 1
+    assert {f: len(v["rows"]) for f, v in drawn["fruit"].items()} == {
         "apple": 84,
         "pear": 84,
     }
-    first = spots["fruit"]["pear"]["rows"][1]
-    told = [spots["texts"][i] for i in first[3:]]
-    assert spots["fruit"]["pear"]["names"][1] == "pear-01-002"
+    first = drawn["fruit"]["pear"]["rows"][1]
+    told = [drawn["texts"][i] for i in first[3:]]
+    assert drawn["fruit"]["pear"]["names"][1] == "pear-01-002"
     assert told[1].endswith("drainage not tested.")
     assert told[2] == "8\u00a0%, to the south"
     # A circle a third of the spacing wide: here 30 m apart.
-    assert spots["fruit"]["pear"]["radius"] == pytest.approx(5.0)
+    assert drawn["fruit"]["pear"]["radius"] == pytest.approx(5.0)
 
 
 def test_a_spot_lies_where_it_was_found_to_a_decimetre(small_survey):
-    spots = answer.draw_spots(small_survey)
+    drawn = spots.draw_spots(small_survey)
     grid = small_survey.site.grid
     pears = small_survey.spots[small_survey.spots["fruit"] == "pear"]
     longitudes, latitudes = grid.degrees(pears.geometry.x, pears.geometry.y)
-    rows = np.array(spots["fruit"]["pear"]["rows"])
-    assert np.abs(spots["origin"][0] + rows[:, 0] / 1e6 - latitudes).max() < 1.5e-6
-    assert np.abs(spots["origin"][1] + rows[:, 1] / 1e6 - longitudes).max() < 1.5e-6
+    rows = np.array(drawn["fruit"]["pear"]["rows"])
+    assert np.abs(drawn["origin"][0] + rows[:, 0] / 1e6 - latitudes).max() < 1.5e-6
+    assert np.abs(drawn["origin"][1] + rows[:, 1] / 1e6 - longitudes).max() < 1.5e-6
 
 
 def test_not_for_setting_out_is_said_once(small_survey):
@@ -255,10 +255,10 @@ def test_on_good_ground_nothing_limits_yet(small_survey):
 
 
 def test_too_many_spots_are_thinned_and_that_is_said(small_survey, monkeypatch):
-    monkeypatch.setattr(answer, "MOST_SPOTS", 50)
-    spots = answer.draw_spots(small_survey)
-    assert spots["every"] == 4
-    assert sum(len(f["rows"]) for f in spots["fruit"].values()) == 42
+    monkeypatch.setattr(spots, "MOST_SPOTS", 50)
+    drawn = spots.draw_spots(small_survey)
+    assert drawn["every"] == 4
+    assert sum(len(f["rows"]) for f in drawn["fruit"].values()) == 42
 
 
 # --- questions and keys ---------------------------------------------------------

@@ -16,6 +16,7 @@ from sitekit.report.markup import Markup, css_text, element, join
 from sitekit.report.planting import how_far
 from sitekit.report.swatches import swatch_rules
 from sitekit.report.tables import FRUIT_ACROSS, find_years
+from sitekit.report.years import years_in_full, years_of_ten
 from sitekit.results import Survey
 
 #: Most blocks on page one, and fewest where texts are long.
@@ -129,10 +130,12 @@ def _main(survey: Survey) -> Markup:
         "main",
         *opening,
         sections.which_fruit(survey, blocks, shown),
+        years_of_ten(survey, blocks),
         sections.the_ground(survey, blocks),
         sections.ground_by_block(survey, blocks),
         sections.other_fruit(survey, blocks, shown),
         sections.why(blocks),
+        years_in_full(survey, blocks),
         sections.trees_and_notes(survey),
         sections.section("How far", *how_far(survey)),
         sections.not_known(survey),
