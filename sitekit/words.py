@@ -194,9 +194,9 @@ def years_in_ten(value: float) -> str:
     Examples
     --------
     >>> years_in_ten(0.2), years_in_ten(2.7)
-    ('fewer than 1', '3')
+    ('under 1', '3')
     """
-    return "fewer than 1" if value < 0.5 else number(value)
+    return "under 1" if value < 0.5 else number(value)
 
 
 def years_span(low: float, high: float) -> str:

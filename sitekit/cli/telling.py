@@ -1,6 +1,7 @@
 """A survey told in a few lines of a terminal."""
 
 import sys
+from math import isfinite
 from pathlib import Path
 from textwrap import wrap
 
@@ -90,12 +91,30 @@ def tell_survey(survey: Survey, folder: Path, seconds: float) -> str:
         lines.append(f"   and {len(numbers) - MOST_BLOCKS} more in report.html")
     first = survey.answer.measures[0]
     lines.append("")
+    lines += _headed("Years:", *_years(survey))
     lines += _headed("Measure:", first.what)
     lines += _headed("Not known:", *survey.answer.unknowns[:1])
     files = "map.html  report.html  site.gpkg  layers/"
     return "\n".join(
         [*lines, f"Written:   {folder}/{files}  {dim(words.with_unit(seconds, 's'))}"]
     )
+
+
+def _years(survey: Survey) -> list[str]:
+    """Tell the poor crops of the best block in one line; nothing without a record."""
+    if survey.years is None or survey.blocks.empty:
+        return []
+    number = int(survey.blocks["block"].iloc[0])
+    _, fruit = best_fruit(survey.blocks, number)
+    table = survey.fruit_by_block
+    here = table[(table["block"] == number) & (table["fruit"] == fruit[0])].iloc[0]
+    if not isfinite(here["poor_crop_years"]):
+        return []
+    name = words.fruit_name(fruit[0], plural=True)
+    poor = words.years_in_ten(here["poor_crop_years"])
+    span = words.years_span(here["low"], here["high"])
+    counted = len(survey.years.last_frosts)
+    return [f"block {number}, {name}: {poor} poor in ten {span}, from {counted} years"]
 
 
 def _headed(head: str, *texts: str) -> list[str]:

@@ -69,12 +69,14 @@ def tabulate_law(frosts: pd.DataFrame) -> pd.DataFrame:
     law = fit_dates(frosts["day"].to_numpy())
     days = np.arange(known.min() - BEYOND, known.max() + BEYOND + 1)
     told = [_tell_share(law, float(day), len(frosts)) for day in days]
-    return pd.DataFrame(np.column_stack([days, told]), columns=list(LAW))
+    return pd.DataFrame(told, columns=list(LAW))
 
 
-def _tell_share(law: MixedDates, day: float, years: int) -> tuple[float, float, float]:
+def _tell_share(law: MixedDates, day: float, years: int) -> tuple[float, ...]:
     """Tell the years in ten with frost after a day, as if they had been counted."""
-    return years_in_ten(law.later_than(day) * years, years)
+    later, low, high = years_in_ten(law.later_than(day) * years, years)
+    # Far out, where next to no year is left, the interval lies beside the share.
+    return day, later, min(low, later), max(high, later)
 
 
 def date_interval(law: pd.DataFrame, years: float) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from sitekit.climate.springs import Springs
 from sitekit.fruit import Fruit
 from sitekit.fruit.chill import describe_chill
 from sitekit.fruit.winter import WINTER_WORDS
-from sitekit.words import NOT_KNOWN, fruit_name, number, with_unit, years_in_ten
+from sitekit.words import NOT_KNOWN, fruit_name, number, with_unit
 
 #: Years in ten in which a group must ripen for ground to be good. Common practice, no
 #: source.
@@ -35,7 +35,7 @@ def tell_poor_crops(poor: float, low: float, high: float) -> str:
     >>> tell_poor_crops(0.0, 0.0, 0.6)
     'spring frost spoils the crop in fewer than 1 year of ten (0 to 1)'
     """
-    years = f"{years_in_ten(poor)} year{'s' if poor >= 1.5 else ''}"
+    years = "fewer than 1 year" if poor < 0.5 else _years(poor)
     span = f"{number(low)} to {number(high)}"
     return f"spring frost spoils the crop in {years} of ten ({span})"
 

@@ -67,8 +67,9 @@ def years_in_full(survey: Survey, blocks: Sequence[Block]) -> Markup:
         "Poor crops: years in ten in which frost on bud and bloom leaves less than "
         "half a crop, with the 90 % interval; groups in one row have the widest. "
         "A group of a lower class than its fruit has it from what stands in its row; "
-        "the ground of the block speaks in the table of reasons. Where a block is "
-        "refused for every fruit, only the usual groups are told; site.gpkg holds all."
+        "the ground of the block speaks in the table of reasons. Winter is told where "
+        "it changes within a block. Where a block is refused for every fruit, only the "
+        "usual groups are told; site.gpkg holds all."
     )
     rows = [row for block in blocks for row in _rows(survey, block)]
     made = table(HEADS, rows, label="Every group in years of ten", class_="groups")
@@ -109,16 +110,13 @@ def _contrast(survey: Survey, told: YearsTold, blocks: Sequence[Block]) -> Marku
     if not chosen:
         return Markup("")
     fruit = words.fruit_name(told.fruit, plural=True)
-    title = f"{fruit.capitalize()} on block {chosen[0].title}"
-    if len(chosen) > 1:
-        way = "Why {} go to block {}, and not to block {}"
-        title = way.format(fruit, *(block.title for block in chosen))
+    title = _contrast_title(fruit, told.fruit, chosen)
     heads = ("", *(block.title for block in chosen))
     rows = _contrast_rows(survey, told, chosen)
     about = (
-        f"{fruit.capitalize()}, {told.places['group'].iloc[0]} group. Frost on buds "
-        "takes crops too, at lower limits, and a few live flowers may make a crop: a "
-        "mark in the bloom is not always a crop lost. "
+        f"{fruit.capitalize()}, {told.places['group'].iloc[0]} group. Frost takes buds "
+        "before bloom, at lower limits, and young fruit after it; and a few live "
+        "flowers may make a crop: a mark in the bloom is not always a crop lost. "
     )
     about += " ".join(
         f"Block {p['block']}: {words.within(p['halves'])}." for p in _records(told)
@@ -132,6 +130,14 @@ def _contrast(survey: Survey, told: YearsTold, blocks: Sequence[Block]) -> Marku
             figure(drawn, f"{caption} {about}", caption, about),
         ]
     )
+
+
+def _contrast_title(fruit: str, key: str, chosen: Sequence[Block]) -> str:
+    """Name what is set side by side; blocks of one class are no why."""
+    titles = [f"block {block.title}" for block in chosen]
+    if len({block.classes.get(key) for block in chosen}) > 1:
+        return f"Why {fruit} go to {titles[0]}, and not to {titles[1]}"
+    return f"{fruit.capitalize()} on {words.listed(titles)}"
 
 
 def _bloom_by_place(
@@ -159,7 +165,7 @@ def _contrast_rows(
         ["Class", *(_class(row) for row in here)],
         ["Why", *(words.sentence(written(row["reason"])) for row in here)],
         [
-            "Clear still night, against the station",
+            "Clear still night, middle of the block, against the station",
             *(words.offset(p["still_degc"]) for p in places),
         ],
         [
@@ -199,17 +205,20 @@ def _rows(survey: Survey, block: Block) -> Iterator[list[str]]:
         here = here.drop_duplicates("fruit")
     here = here.assign(poor=here["poor_crop_years"].map(words.years_in_ten))
     title: str = block.title
+    above = ""
     for fruit, rows in here.groupby("fruit", sort=False):
         for alike in _alike(rows):
+            winter = written(alike[0]["winter"]) or words.NOT_KNOWN
             yield [
                 title,
-                _name_groups(str(fruit), alike, len(alike) == len(rows)),
+                _name_groups(str(fruit), alike, every=len(alike) == len(rows)),
                 _class(alike[0]),
                 _poor(_widest(alike)),
                 _short(alike[0]["ripening"]),
-                written(alike[0]["winter"]) or words.NOT_KNOWN,
+                "" if winter == above else winter,
             ]
             title = element("span", str(block.number), class_="again")
+            above = winter
 
 
 def _alike(rows: pd.DataFrame) -> list[list[dict[Any, Any]]]:
@@ -230,18 +239,18 @@ def _widest(alike: list[dict[Any, Any]]) -> dict[Any, Any]:
     return alike[0] | {"low": low, "high": high}
 
 
-def _name_groups(fruit: str, alike: list[dict[Any, Any]], every: bool) -> str:
+def _name_groups(fruit: str, alike: list[dict[Any, Any]], *, every: bool) -> str:
+    """Name groups of a fruit that are told together."""
     name = words.fruit_name(fruit).capitalize()
     groups = [written(row["group"]) for row in alike]
     if not any(groups):
         return name
-    return (
-        f"{name}, every group"
-        if every and len(groups) > 1
-        else f"{name}: {words.listed(groups)}"
-    )
+    if every and len(groups) > 1:
+        return f"{name}: every group"
+    return f"{name}: {words.listed(groups)}"
 
 
 def _short(ripening: object) -> str:
     """Shorten what stands under the head of its column."""
-    return written(ripening).removeprefix("ripens in ") or words.NOT_KNOWN
+    text = written(ripening).removeprefix("ripens in ").partition(", though")[0]
+    return text or words.NOT_KNOWN
