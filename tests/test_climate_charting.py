@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sitekit.climate.charting import (
-    date_interval,
     tabulate_bloom,
     tabulate_last_frosts,
     tabulate_law,
@@ -17,7 +16,6 @@ from sitekit.climate.charting import (
 )
 from sitekit.climate.crops import make_kind
 from sitekit.climate.describing import describe_years
-from sitekit.climate.frost import date_exceeded
 from sitekit.climate.seasons import make_seasons
 from sitekit.climate.springs import read_springs
 from sitekit.demo.records import make_station
@@ -133,25 +131,17 @@ def test_a_law_needs_two_dates_that_differ(day):
     law = tabulate_law(made_frosts(day))
     assert law.empty
     assert list(law.columns) == ["day", "later", "low", "high"]
-    assert np.isnan(date_interval(law, 1)).all()
 
 
-def test_the_ends_of_a_date_are_where_the_band_crosses_its_years(frosts):
-    law = tabulate_law(frosts)
-    early, late = date_interval(law, 5)
-    assert np.interp(early, law["day"], law["low"]) == pytest.approx(5)
-    assert np.interp(late, law["day"], law["high"]) == pytest.approx(5)
-    assert early < float(date_exceeded(frosts["day"].to_numpy(), 0.5)) < late
-
-
-def test_the_interval_of_the_date_holds_the_truth_about_as_often_as_it_says():
-    # Simulated: dates of a known law, ten years each time. The true median must lie
-    # within in 90 % of records; 400 records tell that share to about 3 %.
+def test_the_band_holds_the_truth_about_as_often_as_it_says():
+    # Simulated: dates of a known law, ten years each time. The true share of years
+    # with frost after day 110 is a half; the band must hold it in 90 % of records,
+    # which 400 records tell to about 3 %.
     random = np.random.default_rng(4)
     held = []
     for day in np.rint(random.normal(110, 12, (400, 10))):
-        early, late = date_interval(tabulate_law(made_frosts(day)), 5)
-        held.append(early <= 110 <= late)
+        law = tabulate_law(made_frosts(day)).set_index("day")
+        held.append(law["low"][110.0] <= 5 <= law["high"][110.0])
     assert 0.86 <= np.mean(held) <= 0.99
 
 

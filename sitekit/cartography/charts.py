@@ -17,7 +17,7 @@ from sitekit.cartography import styles
 from sitekit.cartography.drawing import MM_PER_INCH, find_family, make_figure
 
 #: Width of a chart, its margins, and the height of one. [mm]
-WIDTH, LEFT, RIGHT, BOTTOM, TOP, HIGH = 150.0, 19.0, 2.0, 8.0, 6.0, 36.0
+WIDTH, LEFT, RIGHT, BOTTOM, TOP, HIGH = 150.0, 19.0, 2.0, 8.0, 6.0, 32.0
 #: Size of letters. [pt]
 LETTERS = 6.5
 #: Days between the dates on an axis.

@@ -114,7 +114,8 @@ def _years(survey: Survey) -> list[str]:
     poor = words.years_in_ten(here["poor_crop_years"])
     span = words.years_span(here["low"], here["high"])
     counted = len(survey.years.last_frosts)
-    return [f"block {number}, {name}: {poor} poor in ten {span}, from {counted} years"]
+    years = f"poor crops in {poor} of ten {span}, from {counted} years"
+    return [f"block {number}, {name}: {years}"]
 
 
 def _headed(head: str, *texts: str) -> list[str]:

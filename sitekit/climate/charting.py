@@ -79,30 +79,6 @@ def _tell_share(law: MixedDates, day: float, years: int) -> tuple[float, ...]:
     return day, later, min(low, later), max(high, later)
 
 
-def date_interval(law: pd.DataFrame, years: float) -> tuple[float, float]:
-    """Find between which dates the one lies that is exceeded in some years of ten.
-
-    Parameters
-    ----------
-    law : DataFrame
-        See `tabulate_law`.
-    years : float
-        Years in ten with a later frost.
-
-    Returns
-    -------
-    early, late : float
-        Days of the year, 90 % interval; NaN where the law does not reach so far.
-    """
-    ends = []
-    for name in ("low", "high"):
-        falling = law[name].to_numpy()[::-1]
-        within = falling.size > 0 and falling[0] <= years <= falling[-1]
-        day = np.interp(years, falling, law["day"].to_numpy()[::-1]) if within else 0
-        ends.append(float(day) if within else float("nan"))
-    return ends[0], ends[1]
-
-
 def tabulate_nights(springs: Springs) -> pd.DataFrame:
     """Count the nights of bloom time by kind and by degree.
 

@@ -61,26 +61,29 @@ def years_in_full(survey: Survey, blocks: Sequence[Block]) -> Markup:
     section : Markup
         Nothing without a record.
     """
-    if survey.years is None or not blocks:
+    if survey.years is None:
         return Markup("")
-    note = (
-        "Poor crops: years in ten in which frost on bud and bloom leaves less than "
-        "half a crop, with the 90 % interval; groups in one row have the widest. "
-        "A group of a lower class than its fruit has it from what stands in its row; "
-        "the ground of the block speaks in the table of reasons. Winter is told where "
-        "it changes within a block. Where a block is refused for every fruit, only the "
-        "usual groups are told; site.gpkg holds all."
-    )
-    rows = [row for block in blocks for row in _rows(survey, block)]
-    made = table(HEADS, rows, label="Every group in years of ten", class_="groups")
     return section(
         "The years in full",
         element("h3", f"At the station ({survey.years.station})"),
         *_station_figures(survey.years),
-        element("h3", "Every group on every block"),
-        element("p", note, class_="quiet"),
-        made,
+        *(_every_group(survey, blocks) if blocks else ()),
     )
+
+
+def _every_group(survey: Survey, blocks: Sequence[Block]) -> Iterator[Markup]:
+    yield element("h3", "Every group on every block")
+    note = (
+        "Poor crops: years in ten in which frost on bud, bloom or young fruit leaves "
+        "less than half a crop, with the 90 % interval; groups in one row have the "
+        "widest. A group of a lower class than its fruit has it from what stands in "
+        "its row; the ground of the block speaks in the table of reasons. Winter is "
+        "told where it changes within a block. Where a block is refused for every "
+        "fruit, only the usual groups are told; site.gpkg holds all."
+    )
+    yield element("p", note, class_="quiet")
+    rows = [row for block in blocks for row in _rows(survey, block)]
+    yield table(HEADS, rows, label="Every group in years of ten", class_="groups")
 
 
 def _station_figures(told: YearsTold) -> Iterator[Markup]:
@@ -145,7 +148,7 @@ def _bloom_by_place(
 ) -> list[tuple[str, pd.DataFrame]]:
     return [
         (
-            f"Block {block.title}: {block.classes.get(told.fruit, words.NOT_KNOWN)}",
+            f"Block {block.title}: {block.classes[told.fruit]}",
             told.bloom[told.bloom["block"] == block.number],
         )
         for block in chosen
@@ -165,7 +168,7 @@ def _contrast_rows(
         ["Class", *(_class(row) for row in here)],
         ["Why", *(words.sentence(written(row["reason"])) for row in here)],
         [
-            "Clear still night, middle of the block, against the station",
+            "Clear still night, middle of the block",
             *(words.offset(p["still_degc"]) for p in places),
         ],
         [
@@ -173,7 +176,7 @@ def _contrast_rows(
             *(words.day(p["full_bloom"]) for p in places),
         ],
         [
-            "Last night that kills a tenth of open flowers, middle year",
+            "Last frost that harms open flowers, middle year",
             *(words.day(p["last_frost"]) for p in places),
         ],
         ["Poor crops, years in ten", *(_poor(row) for row in here)],
