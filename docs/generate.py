@@ -106,8 +106,8 @@ def write_layers() -> str:
                 (
                     "`poor_crop_years_<fruit>`",
                     "years in ten",
-                    "years in ten in which frost in bud and bloom leaves less than half "
-                    "a crop of the fruit's usual group",
+                    "years in ten in which frost leaves less than half a crop of the "
+                    "fruit's usual group",
                     "limits of each stage in the fruit file",
                 ),
             ],

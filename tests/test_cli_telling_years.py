@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sitekit.cli.telling import tell_survey
+from sitekit.cli.telling import tell_check, tell_survey
 from sitekit.results import Survey, YearsTold
+from sitekit.site import Record
 
 NOTHING = pd.DataFrame()
 
@@ -48,3 +49,29 @@ def test_without_blocks_there_is_no_line(small_survey):
     survey = counted(small_survey, 1.0)
     survey = replace(survey, blocks=survey.blocks.iloc[:0])
     assert "Years:" not in tell_survey(survey, Path("out"), 3.0)
+
+
+def with_record(survey: Survey, years: int) -> Survey:
+    """The same survey with a record of so many years."""
+    dates = pd.date_range("2001-01-01", periods=365 * years, freq="D")
+    days = pd.DataFrame({"date": dates, "tmin": 1.0, "tmax": 9.0})
+    record = Record("the farm", days, 0.0, 0.0, 715.0, 46.3, NOTHING)
+    return replace(survey, site=replace(survey.site, records=(record,)))
+
+
+@pytest.mark.parametrize(
+    ("years", "said"),
+    [
+        (1, "no years of ten, since the record touches 1 year, and 5 complete ones"),
+        (30, "survey and years of ten; the record touches 30 years, of which"),
+    ],
+)
+def test_a_check_says_whether_years_can_be_counted(small_survey, years, said):
+    text = tell_check(with_record(small_survey, years).site)
+    last = text.partition("Ready for: ")[2]
+    assert said in " ".join(last.split())
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_a_check_without_a_record_speaks_of_no_years(small_survey):
+    assert tell_check(small_survey.site).endswith("Ready for: survey.")

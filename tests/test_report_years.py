@@ -156,7 +156,7 @@ def test_one_table_says_why_here_and_not_there(counted):
         "The autumn pear is with conditions.",
         "The autumn pear is refused.",
     ]
-    assert rows["Clear still night, middle of the block"] == [
+    assert rows["Clear still night, against the station"] == [
         "+0.5\u00a0°C",
         "−3.5\u00a0°C",
     ]

@@ -8,6 +8,7 @@ from textwrap import wrap
 from geopandas import GeoDataFrame
 
 from sitekit import words
+from sitekit.climate.years import FEWEST
 from sitekit.results import Survey
 from sitekit.site import Site
 from sitekit.siting.answer import resolution_sentence
@@ -174,7 +175,18 @@ def tell_check(site: Site) -> str:
             label = dim(f"{head:<9}") if index == 0 else " " * 9
             lines += _wrapped(label, remark.about.replace("_", " "), remark.text)
     lines.append(f"{dim('Can show ')} {resolution_sentence(site)}")
-    return "\n".join([*lines, "Ready for: survey."])
+    return "\n".join([*lines, *wrap(f"Ready for: survey{_record_years(site)}.", 80)])
+
+
+def _record_years(site: Site) -> str:
+    """Say whether years of ten can be counted; nothing without a record."""
+    if not site.records:
+        return ""
+    count = site.records[0].days["date"].dt.year.nunique()
+    told = f"the record touches {words.counted(int(count), 'year')}"
+    if count < FEWEST:
+        return f"; no years of ten, since {told}, and {FEWEST} complete ones are needed"
+    return f" and years of ten; {told}, of which the complete ones count"
 
 
 def _wrapped(label: str, about: str, text: str) -> list[str]:

@@ -117,7 +117,8 @@ def _contrast(survey: Survey, told: YearsTold, blocks: Sequence[Block]) -> Marku
     heads = ("", *(block.title for block in chosen))
     rows = _contrast_rows(survey, told, chosen)
     about = (
-        f"{fruit.capitalize()}, {told.places['group'].iloc[0]} group. Frost takes buds "
+        f"{fruit.capitalize()}, {told.places['group'].iloc[0]} group, middle of each "
+        "block. Frost takes buds "
         "before bloom, at lower limits, and young fruit after it; and a few live "
         "flowers may make a crop: a mark in the bloom is not always a crop lost. "
     )
@@ -168,7 +169,7 @@ def _contrast_rows(
         ["Class", *(_class(row) for row in here)],
         ["Why", *(words.sentence(written(row["reason"])) for row in here)],
         [
-            "Clear still night, middle of the block",
+            "Clear still night, against the station",
             *(words.offset(p["still_degc"]) for p in places),
         ],
         [
