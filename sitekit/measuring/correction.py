@@ -38,7 +38,7 @@ SENSOR = 0.2
 ZERO = 3.0
 #: Residual: usual standard deviation [degC] and range [m], the factor by which each
 #: may differ (one standard deviation), and what is tried.
-USUAL_RESIDUAL, USUAL_RANGE, FACTOR = 0.72, 80.0, 2.0
+USUAL_RESIDUAL, USUAL_RANGE, FACTOR = 0.75, 80.0, 2.0
 RESIDUALS = tuple(USUAL_RESIDUAL * 2.0**k for k in (-2, -1.5, -1, -0.5, 0, 0.5, 1, 1.5))
 RANGES = (30.0, 60.0, 120.0, 240.0)
 #: Steps of the fit of k.
@@ -265,7 +265,7 @@ def _fit(
 
 
 def leave_one_out(
-    observed: Observed, anchor: Array | None = None
+    observed: Observed, anchor: Array | None = None, count: int | None = None
 ) -> tuple[Array, Array]:
     """Predict each reading from all the others.
 
@@ -275,6 +275,8 @@ def leave_one_out(
         At least two readings.
     anchor : (2,) ndarray, optional
         The reference place. [m]
+    count : int, optional
+        How many are left out in turn, the first of them; all where not given.
 
     Returns
     -------
@@ -282,7 +284,7 @@ def leave_one_out(
         Predicted less seen, and the standard deviation expected of it. [degC]
     """
     errors, spreads = [], []
-    for index in range(len(observed.offset)):
+    for index in range(len(observed.offset) if count is None else count):
         fitted = fit_correction(observed.without(index), anchor)
         here = slice(index, index + 1)
         offset, spread = fitted.predict(

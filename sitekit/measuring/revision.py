@@ -164,8 +164,8 @@ def _reference(
             return place, (int(row), int(column))
     inside = np.where(site.field_mask, np.abs(offset), np.inf)
     inside = np.where(np.isfinite(inside), inside, np.inf)
-    row, column = np.unravel_index(int(inside.argmin()), inside.shape)
-    return None, (int(row), int(column))
+    middle = np.unravel_index(int(inside.argmin()), inside.shape)
+    return None, (int(middle[0]), int(middle[1]))
 
 
 def observe_loggers(
@@ -345,15 +345,16 @@ def compare_verdicts(
         moved = pd.DataFrame({"before": codes[0], "after": codes[1]})
         moved["old"], moved["new"] = warmth
         judged = moved[(moved["before"] < 255) & (moved["after"] < 255)]
-        for (old, new), part in judged.groupby(["before", "after"]):
+        for pair, part in judged.groupby(["before", "after"]):
+            old, new = (int(float(str(code))) for code in pair)
             if old == new:
                 continue
             rows.append(
                 {
                     "block": block,
                     "fruit": fruit,
-                    "before": words.SITE_CLASSES[int(old)],
-                    "after": words.SITE_CLASSES[int(new)],
+                    "before": words.SITE_CLASSES[old],
+                    "after": words.SITE_CLASSES[new],
                     "area_m2": area * len(part) / len(here),
                     "reason": _why(part["old"].median(), part["new"].median()),
                 }
