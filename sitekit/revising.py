@@ -255,9 +255,11 @@ def _summary(
         text += f"; a logger left out is met to ±{words.with_unit(left_out, '°C', 1)}"
     ranks = [words.SITE_CLASSES.index(c) for c in changes["before"]]
     after = [words.SITE_CLASSES.index(c) for c in changes["after"]]
-    withdrawn = sum(a < b for a, b in zip(after, ranks, strict=True))
-    better = len(changes) - withdrawn
-    return f"{text}. {withdrawn} verdicts withdrawn, {better} raised."
+    lowered = sum(a < b for a, b in zip(after, ranks, strict=True))
+    raised = len(changes) - lowered
+    return (
+        f"{text}. {len(changes)} verdicts withdrawn: {lowered} lowered, {raised} raised."
+    )
 
 
 def _stamped(found: Survey, revision: Revision) -> Survey:
