@@ -214,7 +214,7 @@ def _not_enough(site: Site, offsets: Offsets | None, remarks: list[Remark]) -> R
 
 def _nothing(site: Site, remarks: list[Remark]) -> Revision:
     """Say that there is nothing to correct the map by."""
-    summary = "No readings and no notes of cold: the map is as it was."
+    summary = "No readings, and no note against the map: it is as it was."
     return _unchanged(site, summary, remarks, 0)
 
 
@@ -257,9 +257,8 @@ def _summary(
     after = [words.SITE_CLASSES.index(c) for c in changes["after"]]
     lowered = sum(a < b for a, b in zip(after, ranks, strict=True))
     raised = len(changes) - lowered
-    return (
-        f"{text}. {len(changes)} verdicts withdrawn: {lowered} lowered, {raised} raised."
-    )
+    text += f". {len(changes)} verdicts withdrawn"
+    return f"{text}: {lowered} lowered, {raised} raised."
 
 
 def _stamped(found: Survey, revision: Revision) -> Survey:

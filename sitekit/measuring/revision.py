@@ -216,7 +216,10 @@ def observe_loggers(
 
 
 def observe_notes(site: Site, terms: Terms, offset: NDArray[np.float32]) -> Observed:
-    """Take notes of cold and of early bare ground as weak readings.
+    """Take notes against the map, of cold or early bare ground, as weak readings.
+
+    A note of cold where the map is as cold already moves nothing: it tells that
+    the ground is cold, not how cold it can become.
 
     Parameters
     ----------
@@ -230,7 +233,7 @@ def observe_notes(site: Site, terms: Terms, offset: NDArray[np.float32]) -> Obse
     Returns
     -------
     observed : Observed
-        One weak reading a note.
+        One weak reading for each note that the map does not bear out.
     """
     notes = site.vectors["notes"]
     kept = notes[notes["kind"].isin(list(NOTES))]
@@ -238,8 +241,11 @@ def observe_notes(site: Site, terms: Terms, offset: NDArray[np.float32]) -> Obse
     places = kept.geometry.representative_point()
     points = np.column_stack([places.x, places.y]).astype(float)
     there = terms.at(site.grid, points)
-    known = np.isfinite(there).all(axis=1)
-    said = middle + kept["kind"].map(NOTES).to_numpy(float)
+    said = kept["kind"].map(NOTES).to_numpy(float)
+    here = site.grid.sample(offset, points[:, 0], points[:, 1]) - middle
+    against = np.where(said < 0, here > said, here < said)
+    known = np.isfinite(there).all(axis=1) & against
+    said = middle + said
     count = int(known.sum())
     return Observed(
         there[known],

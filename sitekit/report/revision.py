@@ -65,7 +65,7 @@ def _basis(revision: Revision) -> Markup:
         )
     if revision.notes:
         texts.append(
-            f"{revision.notes} notes of cold or of early bare ground count as weak "
+            f"{revision.notes} notes against the map count as weak "
             f"readings, to ±{NOTE_ERROR} °C each; common practice, no source."
         )
     return element("p", " ".join(texts))
