@@ -190,7 +190,11 @@ def thin(mask: NDArray[np.bool_], most: int) -> NDArray[np.intp]:
     step = max(int(np.ceil(np.sqrt(mask.sum() / most))), 1)
     net = np.zeros_like(mask)
     net[step // 2 :: step, step // 2 :: step] = True
-    return np.argwhere(mask & net)
+    if (mask & net).any():
+        return np.argwhere(mask & net)
+    # A field narrower than the net has cells all the same.
+    cells = np.argwhere(mask)
+    return cells[:: max(len(cells) // most, 1)]
 
 
 def make_ground(

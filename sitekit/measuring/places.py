@@ -3,7 +3,7 @@
 Each next logger is the one whose reading would leave the fewest wrong verdicts,
 reckoned from the doubt of the night offset and how it hangs together from place to
 place. The first two, one low and one 20 to 40 m above it, settle the strength of the
-background; the third stands at the reference place.
+background; the reference place is one of the first three.
 """
 
 from collections.abc import Sequence
@@ -20,6 +20,7 @@ from sitekit.measuring.correction import (
     ZERO,
     covariance,
     prior_spread,
+    variance_of,
 )
 
 Array = NDArray[np.float64]
@@ -28,8 +29,10 @@ Array = NDArray[np.float64]
 LEAST_UP, MOST_UP = 20.0, 40.0
 #: Loggers stand at least this far from each other. [m]
 APART = 25.0
+#: No offset is known better than this. [degC]
+LEAST = 0.01
 #: Readings that may come, as standard deviations, and their shares (Gauss-Hermite).
-DRAWS, SHARES = np.polynomial.hermite_e.hermegauss(9)
+DRAWS, SHARES = np.polynomial.hermite_e.hermegauss(15)
 
 
 @dataclass(frozen=True)
@@ -87,9 +90,8 @@ class _Doubt:
         sd = prior_spread()
         own, there = ground.terms * sd, ground.candidate_terms * sd
         near = (USUAL_RESIDUAL, USUAL_RANGE, ground.anchor)
-        self.variance = (own**2).sum(axis=1) + np.diag(
-            covariance(ground.points, ground.points, *near)
-        )
+        self.variance = (own**2).sum(axis=1) + variance_of(ground.points, *near)
+        self.first = self.variance
         # Readings have a zero of their own, which no reading of the ground shares.
         self.cross = own @ there.T + covariance(ground.points, ground.candidates, *near)
         self.among = there @ there.T + ZERO**2
@@ -104,27 +106,22 @@ class _Doubt:
         self.cross = self.cross - np.outer(gain, row) / whole
         self.among = self.among - np.outer(row, row) / whole
 
-    def copy(self) -> "_Doubt":
-        """Copy it, to try a reading."""
-        other = object.__new__(_Doubt)
-        other.ground = self.ground
-        other.variance, other.cross = self.variance, self.cross
-        other.among = self.among
-        return other
-
     def wrong(self) -> float:
         """Share of ground whose verdict is expected to be wrong now."""
-        cold = self.ground.cold
-        return _wrong(cold, np.sqrt(self.variance), self.ground.limits)
+        return self._expect(self.variance)
 
     def wrong_after(self, index: int) -> float:
         """Share that is expected to be wrong after a reading at a candidate."""
         whole = max(float(self.among[index, index]), 0.0) + SENSOR**2
-        told = self.cross[:, index] ** 2 / whole
-        left = np.sqrt(np.maximum(self.variance - told, 1e-6))
-        moved = np.sqrt(told)
+        return self._expect(self.variance - self.cross[:, index] ** 2 / whole)
+
+    def _expect(self, variance: Array) -> float:
+        """Average over what the readings may say: they may move cold to a limit."""
+        left = np.sqrt(np.maximum(variance, LEAST**2))
+        moved = np.sqrt(np.maximum(self.first - variance, 0))
+        cold, limits = self.ground.cold, self.ground.limits
         parts = [
-            share * _wrong(self.ground.cold + draw * moved, left, self.ground.limits)
+            share * _wrong(cold + draw * moved, left, limits)
             for draw, share in zip(DRAWS, SHARES, strict=True)
         ]
         return float(sum(parts) / SHARES.sum())
@@ -146,7 +143,7 @@ def choose_places(ground: Ground, count: int, reference: int | None = None) -> C
     count : int
         Number of loggers.
     reference : int, optional
-        Candidate at the reference place; it takes the third logger.
+        Candidate at the reference place; it takes the second or third logger.
 
     Returns
     -------
@@ -161,7 +158,7 @@ def choose_places(ground: Ground, count: int, reference: int | None = None) -> C
     doubt = _Doubt(ground)
     chosen: list[int] = []
     wrong = [doubt.wrong()]
-    for index in _first_two(ground)[:count]:
+    for index in _first_two(ground, reference)[:count]:
         doubt.read(index)
         chosen.append(index)
         wrong.append(doubt.wrong())
@@ -192,16 +189,19 @@ def expect_wrong(ground: Ground, chosen: Sequence[int]) -> float:
     Returns
     -------
     wrong : float
-        0 to 1; over what the last reading may say.
+        0 to 1, over all that the readings may say.
     """
     doubt = _Doubt(ground)
-    for index in chosen[:-1]:
+    for index in chosen:
         doubt.read(index)
-    return doubt.wrong_after(chosen[-1]) if chosen else doubt.wrong()
+    return doubt.wrong()
 
 
-def _first_two(ground: Ground) -> list[int]:
-    """Choose one low place and one 20 to 40 m above it, of the most use together."""
+def _first_two(ground: Ground, reference: int | None) -> list[int]:
+    """Choose one low place and one 20 to 40 m above it, of the most use together.
+
+    The reference place is the upper one where it lies so: it needs a logger anyway.
+    """
     low = int(ground.heights.argmin())
     up = ground.heights - ground.heights[low]
     fits = np.flatnonzero((up >= LEAST_UP) & (up <= MOST_UP))
@@ -210,6 +210,8 @@ def _first_two(ground: Ground) -> list[int]:
         fits = below[[up[below].argmax()]] if len(below) else below
     if not len(fits):
         return [low]
+    if reference is not None and reference in fits:
+        return [low, reference]
     doubt = _Doubt(ground)
     doubt.read(low)
     return [low, int(min(fits, key=lambda i: doubt.wrong_after(int(i))))]
