@@ -27,7 +27,7 @@ SUN_FROM, SUN_TO = 8, 18
 #: Step in which clocks are compared, and the farthest they may be off. [h]
 STEP, FARTHEST = 0.5, 3.0
 #: Share by which a shifted clock must fit better.
-BETTER = 0.25
+BETTER = 0.4
 #: Days that each part must have where a clock was changed.
 LEAST_PART = 7
 #: Side by side: difference that is said, and that a logger is left out for. [degC]
@@ -247,6 +247,9 @@ def _find_shift(
             float(lags[split[3]]),
         )
     if best > (1 - BETTER) * zero or (first == 0 and last == 0):
+        return None
+    if max(abs(first), abs(last)) >= FARTHEST:
+        # At the end of what is tried: another weather, not another clock.
         return None
     return day, first, last
 
