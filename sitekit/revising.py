@@ -11,9 +11,12 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from sitekit import words
+from sitekit.fruit import fruit_names, read_fruit
 from sitekit.io.readings import Readings
 from sitekit.layers.catalogue import CATALOGUE
+from sitekit.measuring.candidates import COLD
 from sitekit.measuring.checks import check_temperatures
+from sitekit.measuring.confidence import tell_confidence
 from sitekit.measuring.correction import (
     TERMS,
     Correction,
@@ -38,6 +41,8 @@ from sitekit.results import Survey
 from sitekit.site import Remark, Site
 
 OFFSET, DOUBT = "frost_night_offset", "frost_night_offset_sd"
+#: Words of the answer that ask for the first two loggers.
+ASKED = "two thermometers"
 #: Layers that a revision reads besides those that are written.
 READ = (*list(TERMS)[:-1], OFFSET, DOUBT, "barrier_doubt")
 COLUMNS = (
@@ -97,8 +102,7 @@ def revise(
         fitted, terms.stack, (site.grid.eastings, site.grid.northings)
     )
     given = {**_unmoved(arrays), OFFSET: offset, DOUBT: doubt}
-    after = survey(replace(site, layers=wanted), given=given, on_step=on_step)
-    after = replace(after, site=site)
+    after = _survey_again(site, wanted, given, readings, on_step)
     table = _table(site, names, offsets, observed, fitted, terms, arrays[OFFSET])
     known = table["left_out_error_degc"].dropna()
     left_out = float(np.sqrt((known**2).mean())) if len(known) else np.nan
@@ -120,6 +124,29 @@ def revise(
         summary=_summary(len(table), offsets, len(notes.offset), left_out, verdicts),
     )
     return _stamped(after, revision), revision
+
+
+def _survey_again(
+    site: Site,
+    wanted: tuple[str, ...],
+    given: Arrays,
+    readings: Readings | None,
+    on_step: Callable[[str], None],
+) -> Survey:
+    """Survey with the corrected offset; say how sure each class is now."""
+    asked = tuple(dict.fromkeys((*wanted, COLD)))
+    found = survey(replace(site, layers=asked), given=given, on_step=on_step)
+    arrays = {**given, COLD: found.layers[COLD].to_numpy()}
+    fruits = [read_fruit(n, site.fruit_folder) for n in site.fruit or fruit_names()]
+    spots = tell_confidence(found.spots, arrays, site.grid, fruits)
+    inputs = {**site.inputs, **(readings.inputs if readings else {})}
+    extra = [COLD] if COLD not in wanted else []
+    return replace(
+        found,
+        site=replace(site, inputs=inputs),
+        spots=spots,
+        layers=found.layers.drop_vars(extra),
+    )
 
 
 def _only(found: Survey, site: Site, names: tuple[str, ...]) -> Survey:
@@ -262,5 +289,15 @@ def _summary(
 
 
 def _stamped(found: Survey, revision: Revision) -> Survey:
-    """Say on every output what the night figures rest on now."""
-    return replace(found, answer=replace(found.answer, stamp=revision.summary))
+    """Say on every output what the night figures rest on now.
+
+    What two thermometers would settle is not asked for again once they have stood.
+    """
+    told = found.answer
+    if not revision.loggers.empty:
+        told = replace(
+            told,
+            measures=tuple(m for m in told.measures if ASKED not in m.what.lower()),
+            unknowns=tuple(u for u in told.unknowns if ASKED not in u.lower()),
+        )
+    return replace(found, answer=replace(told, stamp=revision.summary))

@@ -162,7 +162,14 @@ def test_verdicts_that_changed_are_told_with_the_reason(mild):
 def test_the_layers_asked_for_are_those_of_a_usual_survey(site, mild):
     assert "pool_warmth" not in mild[0].layers
     assert "frost_night_offset_sd" in mild[0].layers
-    assert mild[0].site is site
+    assert "night_cold" not in mild[0].layers
+    assert set(mild[0].site.inputs) == {"loggers.csv", *(f"{n}.csv" for n in MILD)}
+
+
+def test_each_spot_says_how_sure_its_class_is(mild):
+    found = set(mild[0].spots["confidence"])
+    assert found <= {"low", "fair", "good"}
+    assert len(found) > 1
 
 
 def test_left_out_errors_are_told_for_each_logger(mild):
@@ -295,6 +302,15 @@ def test_the_report_tells_what_the_readings_changed(mild, written):
     assert f"±{NOTE_ERROR}" not in report
     assert "From terrain only" not in report
     assert report == make_report(mild[0], today=TODAY, revision=mild[1])
+
+
+def test_the_first_two_thermometers_are_asked_for_no_more(mild, site):
+    asked = " ".join(
+        [*(m.what for m in mild[0].answer.measures), *mild[0].answer.unknowns]
+    )
+    assert "two thermometers" not in asked.lower()
+    plain = revise(site)[0].answer
+    assert any("two thermometers" in u.lower() for u in plain.unknowns)
 
 
 def test_the_report_of_a_survey_without_readings_has_no_such_page(mild):

@@ -1,6 +1,7 @@
 """Readings of loggers: a folder, or one file beside ``loggers.csv``."""
 
-from collections.abc import Mapping
+import hashlib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -40,14 +41,14 @@ class Readings:
         Temperature by time in UTC, in order; by logger. [degC]
     remarks : tuple of Remark
         What was read, mended, left out.
-    inputs : tuple of Path
-        Files that were read.
+    inputs : mapping of str to str
+        Files that were read, and their sha256.
     """
 
     loggers: GeoDataFrame
     temperatures: Mapping[str, pd.Series]
     remarks: tuple[Remark, ...]
-    inputs: tuple[Path, ...]
+    inputs: Mapping[str, str]
 
 
 def read_readings(
@@ -97,7 +98,16 @@ def read_readings(
         raise InputError(message, *(r.text for r in remarks if r.kind == "doubtful"))
     remarks += _told_of_table(table, temperatures)
     kept = table[table["logger"].isin(list(temperatures))].reset_index(drop=True)
-    return Readings(kept, temperatures, tuple(remarks), (folder / TABLE, *used))
+    return Readings(kept, temperatures, tuple(remarks), _hash([folder / TABLE, *used]))
+
+
+def _hash(files: Sequence[Path]) -> dict[str, str]:
+    """Hash the files that were read."""
+    hashes = {}
+    for file in files:
+        with file.open("rb") as stream:
+            hashes[file.name] = hashlib.file_digest(stream, "sha256").hexdigest()
+    return hashes
 
 
 def _list_files(path: Path) -> list[Path]:
