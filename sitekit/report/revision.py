@@ -10,6 +10,8 @@ from sitekit.report.sections import section
 
 #: Rows of changed verdicts that are shown.
 MOST_CHANGES = 12
+#: Shares of the doubt below this are not shown.
+LEAST_SHARE = 0.005
 #: Loggers further off than this when left out are named. [degC]
 FAR = 1.0
 
@@ -88,7 +90,9 @@ def _changes(revision: Revision) -> Markup:
     note = f" {more} smaller changes are not shown." if more > 0 else ""
     caption = f"Numbers are those of the blocks before the readings.{note}"
     heads = ("Ground", "Before", "Now", "Area", "Why")
-    return table(heads, rows, caption=caption, label="Verdicts that changed")
+    return table(
+        heads, rows, caption=caption, label="Verdicts that changed", class_="plain"
+    )
 
 
 def _loggers(revision: Revision) -> list[Markup]:
@@ -137,6 +141,8 @@ def _weights(revision: Revision) -> Markup:
     rows = []
     for row in revision.weights.to_dict("records"):
         share = float(row["share"])
+        if share < LEAST_SHARE:
+            continue
         weight = float(row["after"])
         spread = words.number(float(row["spread"]), 2)
         now = f"{words.number(weight, 2)} ± {spread}" if isfinite(weight) else "–"
