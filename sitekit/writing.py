@@ -43,6 +43,7 @@ SHAPES = {
     "spots": "Point",
     "rows": "LineString",
     "setting_out": "Point",
+    "loggers": "Point",
     "test_holes": "Point",
     "fence": "LineString",
     "existing_trees": "Point",
