@@ -8,6 +8,7 @@ from itertools import pairwise
 from sitekit import words
 from sitekit.cartography import styles
 from sitekit.cartography.drawing import write_figure
+from sitekit.cartography.notes import list_cautions, tell_use
 from sitekit.cartography.symbols import GROWING
 from sitekit.report import cross_section, ground_map, tables
 from sitekit.report.blocks import Block
@@ -97,10 +98,10 @@ def the_ground(survey: Survey, blocks: Sequence[Block]) -> Markup:
     about = (
         "Each block as its best fruit finds it. The teeth of a frost pocket point "
         "inward; arrows: cold air running downhill on clear still nights."
-        f"{_height_step(survey)} Not for setting out."
+        f"{_height_step(survey)} {tell_use(survey)}"
     )
     figures = [
-        _figure(
+        figure(
             write_figure(ground_map.draw_map(survey)),
             _describe_map(survey, blocks),
             "The holding.",
@@ -113,7 +114,7 @@ def the_ground(survey: Survey, blocks: Sequence[Block]) -> Markup:
         about = _describe_section(found)
         drawn = cross_section.draw_section(survey, found, list(blocks))
         title = f"Section {found.direction} through block {blocks[0].number}."
-        figures.append(_figure(write_figure(drawn), f"{title} {about}", title, about))
+        figures.append(figure(write_figure(drawn), f"{title} {about}", title, about))
     return section("The ground", *figures, class_="new-page")
 
 
@@ -128,7 +129,20 @@ def _height_step(survey: Survey) -> str:
     return f" Height lines every {words.with_unit(step, 'm', digits)}."
 
 
-def _figure(svg: bytes, alt: str, title: str, about: str, key: str = "") -> Markup:
+def figure(svg: bytes, alt: str, title: str, about: str, key: str = "") -> Markup:
+    """Set a drawing with its caption.
+
+    Parameters
+    ----------
+    svg : bytes
+        The drawing.
+    alt : str
+        What it shows, for those who listen.
+    title, about : str
+        Caption: a few words in bold, and the rest.
+    key : str
+        The key under it.
+    """
     data = f"data:image/svg+xml;base64,{b64encode(svg).decode()}"
     image = element("div", element("img", src=data, alt=alt), class_="scrolls")
     caption = element("figcaption", element("strong", title), " ", about, key)
@@ -288,7 +302,7 @@ def resolution(survey: Survey) -> Markup:
 
 def cautions(survey: Survey) -> Markup:
     """List the cautions that apply."""
-    return section("Cautions", items(map(words.sentence, survey.answer.cautions)))
+    return section("Cautions", items(map(words.sentence, list_cautions(survey))))
 
 
 def sources(survey: Survey) -> Markup:

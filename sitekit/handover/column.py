@@ -1,0 +1,337 @@
+"""The column of a plan sheet: key, setting-out list, stops, services, title block."""
+
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise, takewhile
+
+import pandas as pd
+import shapely
+
+from sitekit import words
+from sitekit.cartography import styles
+from sitekit.handover import planting_marks, rules
+from sitekit.handover.coordinates import (
+    name_grid,
+    write_level,
+    write_position,
+)
+from sitekit.handover.paper import Paper, find_serif, pitch, wrap
+from sitekit.handover.scales import Format, Window
+from sitekit.handover.zones import find_zones
+from sitekit.planting.setting_out import position_step
+from sitekit.results import Survey
+
+#: First issue; a revision is made by the survey's revise command or by hand.
+REVISION = "A"
+PAD = 3.0
+
+
+@dataclass
+class Column:
+    """Where the column stands, and how far it is filled from above and below.
+
+    Parameters
+    ----------
+    paper : Paper
+        The sheet.
+    left, right : float
+        Its sides. [mm]
+    top, foot : float
+        What is still free. [mm]
+    text : float
+        Size of small letters. [pt]
+    """
+
+    paper: Paper
+    left: float
+    right: float
+    top: float
+    foot: float
+    text: float
+
+    @property
+    def width(self) -> float:
+        """Room for text. [mm]."""
+        return self.right - self.left - 2 * PAD
+
+    def rule(self, at: float) -> None:
+        """Draw a line across. [mm]."""
+        self.paper.rules([[(self.left, at), (self.right, at)]], 0.8)
+
+
+def draw_column(
+    paper: Paper, survey: Survey, form: Format, window: Window, count: int, today: date
+) -> None:
+    """Draw the column: from below the title block and the rules, then key and list."""
+    left = form.width - form.edge - form.column
+    made = Column(
+        paper,
+        left,
+        form.width - form.edge,
+        form.height - form.edge,
+        form.edge,
+        form.text,
+    )
+    paper.rules([[(left, form.edge), (left, made.top)]], 1.0)
+    _draw_title(made, survey, form, window, count, today)
+    _draw_words(made, survey)
+    _draw_key(made, survey, window)
+    _draw_list(made, survey, window)
+
+
+def _draw_title(
+    made: Column, survey: Survey, form: Format, window: Window, count: int, today: date
+) -> None:
+    x, size = made.left + PAD, made.text
+    y = made.foot
+    notes = [
+        f"Coordinates: {name_grid(survey.site.grid)}. Heights as in the elevation "
+        "model given, ground levels to 0.1 m.",
+        f"{REVISION}  {today:%d %b %Y}  first issue. " + rules.STAMP,
+    ]
+    lines = [line for note in notes for line in wrap(note, size, made.width)]
+    y += len(lines) * pitch(size) + 3
+    at = y - 1
+    for line in lines:
+        at -= pitch(size)
+        made.paper.write((x, at + 0.8), line, size)
+    made.rule(y)
+    cells = [
+        ("Scale", f"1:{window.scale} on {form.name}"),
+        ("Sheet", f"{window.number} of {count}"),
+        ("Date", f"{today:%d %b %Y}"),
+        ("Revision", REVISION),
+        ("Ask", "the owner"),
+        ("Checked", "not yet"),
+    ]
+    for i, (head, text) in enumerate(cells):
+        cx = x + (i % 2) * made.width / 2
+        cy = y + (2 - i // 2) * 7.2
+        made.paper.write((cx, cy + 4.4), head, 5.8, color=styles.SECOND_INK)
+        made.paper.write((cx, cy + 1.2), text, size + 0.8)
+    y += 3 * 7.2 + 1
+    made.rule(y)
+    y = _draw_name(made, survey, y)
+    made.rule(y)
+    made.foot = y
+
+
+def _draw_name(made: Column, survey: Survey, foot: float) -> float:
+    name = wrap(survey.site.name, 14, made.width)[:2]
+    sub = wrap(tell_drawing(survey), made.text + 1, made.width)[:3]
+    y = foot + 2
+    for line in reversed(sub):
+        made.paper.write((made.left + PAD, y + 0.6), line, made.text + 1)
+        y += pitch(made.text + 1)
+    for line in reversed(name):
+        made.paper.write(
+            (made.left + PAD, y + 1.2), line, 14, bold=True, family=find_serif()
+        )
+        y += pitch(14)
+    return y + 1.5
+
+
+def tell_drawing(survey: Survey) -> str:
+    """Name the drawing: which blocks, and how many plants."""
+    plan = survey.plan
+    if plan is None:
+        return "Planting plan"
+    blocks = sorted(set(map(str, plan.plants["block"])), key=_natural)
+    which = "Block" if len(blocks) == 1 else "Blocks"
+    listed = words.listed(blocks) if len(blocks) < 7 else f"{blocks[0]} to {blocks[-1]}"
+    return (
+        f"{which} {listed}: planting plan, {words.counted(len(plan.plants), 'plant')}"
+    )
+
+
+def _natural(name: str) -> tuple[int, str]:
+    """Sort key of block names: 2a before 2b before 10."""
+    digits = "".join(takewhile(str.isdigit, name))
+    return (int(digits) if digits else 0, name)
+
+
+def _draw_words(made: Column, survey: Survey) -> None:
+    """Write the rules that stop the work, above the title block."""
+    size = made.text
+    sections = [
+        ("Stop and call", rules.SHORT_HOLDS),
+        ("Stop at once", (rules.SHORT_STOPS,)),
+        ("Services", (rules.SHORT_SERVICES,)),
+        ("Ground and weather", (rules.tell_weather(survey),)),
+    ]
+    height = 2.0
+    for _, texts in sections:
+        height += pitch(size + 1) + 1.2
+        height += sum(len(wrap(text, size, made.width)) for text in texts) * pitch(size)
+    top = made.foot + height
+    made.rule(top)
+    y = top - 0.6
+    for head, texts in sections:
+        y = made.paper.paragraph(
+            (made.left + PAD, y - 0.6), head, size + 1, made.width, bold=True
+        )
+        for text in texts:
+            y = made.paper.paragraph((made.left + PAD, y), text, size, made.width)
+    made.foot = top
+
+
+def _draw_key(made: Column, survey: Survey, window: Window) -> None:
+    plan = survey.plan
+    if plan is None:
+        return
+    step = 4.6 if made.text > 6.3 else 3.7
+    y = made.paper.paragraph(
+        (made.left + PAD, made.top - 1.5), "Key", made.text + 2, made.width, bold=True
+    )
+    for draw, text in _key_rows(survey, window):
+        y -= step
+        _draw_symbol(made.paper, draw, (made.left + PAD, y + step / 2))
+        made.paper.write((made.left + PAD + 13, y + step / 2 - 0.8), text, made.text)
+    made.top = y - 1.5
+    made.rule(made.top)
+
+
+def _key_rows(survey: Survey, window: Window) -> list[tuple[object, str]]:
+    """List what stands on this sheet: how it is drawn, and its words."""
+    plan, frame = survey.plan, shapely.box(*window.bounds)
+    if plan is None:
+        return []
+    rows: list[tuple[object, str]] = [
+        (mark, mark.words) for mark in planting_marks.list_marks(plan.plants).values()
+    ]
+    rows += [("field", "field edge"), ("block", "block edge")]
+    zones = [zone for zone in find_zones(survey) if zone.shape.intersects(frame)]
+    present = {
+        "fence": plan.fence.intersects(frame).any() and "fence, corner, gate",
+        "control": "control mark" if plan.baseline.surveyed else "end of the baseline",
+        "baseline": "A to B: tape it first",
+        "hole": plan.test_holes.intersects(frame).any() and "test hole, not yet read",
+        "zone": bool(zones) and "no dig, no drive; as wide as its place is unsure",
+        "lane": bool((plan.lanes["kind"] == "cold-air lane").any())
+        and "cold-air lane, downhill: grass, no spoil, no stack",
+        "pocket": survey.frost_pockets.intersects(frame).any() and "frost pocket",
+        "contour": survey.contours.intersects(frame).any() and _height_words(survey),
+    }
+    return rows + [(name, str(text)) for name, text in present.items() if text]
+
+
+def _height_words(survey: Survey) -> str:
+    heights = sorted(set(survey.contours["elevation_m"]))
+    if len(heights) < 2:
+        return "height line"
+    step = min(b - a for a, b in pairwise(heights))
+    return f"height line, every {step:g} m"
+
+
+def _draw_symbol(paper: Paper, what: object, place: tuple[float, float]) -> None:
+    x, y = place
+    line = [[(x, y), (x + 10, y)]]
+    if isinstance(what, planting_marks.PlantMark):
+        planting_marks.draw_mark_of(paper.axes, (x + 5, y), what, 2.1)
+    elif what == "block":
+        paper.rules(line, 1.0, linestyles=[(0, (10, 3))])
+    elif what == "field":
+        paper.rules(line, 1.6, linestyles=[(0, (6, 2, 1, 2))])
+    elif what == "baseline":
+        paper.rules(line, 0.8, styles.STAMP, linestyles=[(0, (3, 3))])
+    elif what == "fence":
+        paper.rules(line, 1.2, linestyles=[(0, (9, 1.5, 1, 1.5))])
+    elif what == "control":
+        planting_marks.draw_control(paper.axes, (x + 5, y))
+    elif what == "hole":
+        planting_marks.draw_test_hole(paper.axes, (x + 5, y))
+    elif what == "contour":
+        paper.rules(line, 0.6, styles.CONTOUR)
+    else:
+        _draw_patch(paper, str(what), place)
+
+
+def _draw_patch(paper: Paper, what: str, place: tuple[float, float]) -> None:
+    x, y = place
+    ink = styles.NO_DIG if what == "zone" else styles.COLD_AIR
+    fill = {"lane": "#E4E8F1", "pocket": "#E0E4EE"}.get(what, "none")
+    dashes = (0, (4, 2, 1, 2)) if what == "lane" else "solid"
+    paper.box(
+        (x, y - 1.4), (10, 2.8), fill=fill, weight=0.8, edgecolor=ink, linestyle=dashes
+    )
+    if what == "zone":
+        slants = [[(x + i, y - 1.4), (x + i + 2.0, y + 1.4)] for i in range(8)]
+        paper.rules(slants, 0.7, ink)
+    elif what == "pocket":
+        ticks = [[(x + i, y - 1.4), (x + i, y - 0.2)] for i in (1.5, 3.8, 6.2, 8.5)]
+        paper.rules(ticks, 0.7, ink)
+    else:
+        paper.rules([[(x + 5, y + 1.1), (x + 5, y - 1.1)]], 1.2, ink)
+
+
+def _draw_list(made: Column, survey: Survey, window: Window) -> None:
+    """Write as much of this sheet's setting-out list as there is room for."""
+    plan = survey.plan
+    if plan is None:
+        return
+    listed = _on_sheet(plan.setting_out, window)
+    size = made.text - 0.4
+    step = pitch(size) * 0.98
+    rows = int((made.top - made.foot - 14) / step) - 1
+    y = made.paper.paragraph(
+        (made.left + PAD, made.top - 1.2),
+        f"Setting out: {min(max(rows, 0), len(listed))} of the "
+        f"{len(listed)} points on this sheet",
+        made.text + 1,
+        made.width,
+        bold=True,
+    )
+    note = (
+        f"All {len(plan.setting_out)} in sheets.pdf, part 3. Metres. Phone positions "
+        "are not for setting out."
+    )
+    y = made.paper.paragraph((made.left + PAD, y), note, size, made.width)
+    if rows >= 3:
+        wide = made.width > 80
+        letters = dict(zip(plan.baseline.names, "AB", strict=True))
+        shown = listed.head(rows).replace({"id": letters})
+        _write_rows(made, shown, position_step(plan.baseline), (y, size, wide))
+
+
+def _on_sheet(points: pd.DataFrame, window: Window) -> pd.DataFrame:
+    west, south, east, north = window.own
+    x, y = points["easting_m"], points["northing_m"]
+    return points[(x >= west) & (x <= east) & (y >= south) & (y <= north)]
+
+
+def _write_rows(
+    made: Column, listed: pd.DataFrame, step: float, at: tuple[float, float, bool]
+) -> None:
+    y, size, wide = at
+    heads = ["id", "easting", "northing", "from A", "from B"]
+    shares = [0.0, 0.36, 0.59, 0.80, 1.0]
+    if wide:
+        heads = ["id", "what", "easting", "northing", "level", "from A", "from B"]
+        shares = [0.0, 0.13, 0.45, 0.62, 0.74, 0.87, 1.0]
+    y -= pitch(size)
+    lefts = 2 if wide else 1
+    for i, (head, share) in enumerate(zip(heads, shares, strict=True)):
+        align = "left" if i < lefts else "right"
+        made.paper.write(
+            (made.left + PAD + share * made.width, y + 0.6),
+            head,
+            size,
+            bold=True,
+            align=align,  # type: ignore[arg-type]
+        )
+    made.paper.rules([[(made.left + PAD, y), (made.right - PAD, y)]], 0.5)
+    for row in listed.itertuples():
+        y -= pitch(size) * 0.98
+        cells = {
+            "id": str(row.id),
+            "what": str(row.what)[:24],
+            "easting": write_position(float(row.easting_m), step),  # type: ignore[arg-type]
+            "northing": write_position(float(row.northing_m), step),  # type: ignore[arg-type]
+            "level": write_level(float(row.level_m)),  # type: ignore[arg-type]
+            "from A": f"{row.from_a_m:.2f}",
+            "from B": f"{row.from_b_m:.2f}",
+        }
+        for i, (head, share) in enumerate(zip(heads, shares, strict=True)):
+            place = (made.left + PAD + share * made.width, y + 0.6)
+            align = "left" if i < lefts else "right"
+            made.paper.write(place, cells[head], size, align=align)  # type: ignore[arg-type]
