@@ -78,17 +78,24 @@ def make_site(need=None, limits=None, prices=None, latitude_grid=None, **vectors
     )
 
 
-def make_places(site, classes=None):
-    """Places with one class for each block and fruit, `good` unless told."""
+def make_places(site, classes=None, trough=None):
+    """Places with one class for each block and fruit, `good` unless told.
+
+    Where a trough runs south at some easting, the land leads cold air into it.
+    """
     fruits = ("apple", "pear", "plum")
     shape = site.grid.shape
     layers = {
         "slope": np.full(shape, np.degrees(np.arctan(0.06)), np.float32),
         "aspect": np.full(shape, 180, np.float32),
+        "path_margin": np.full(shape, 9, np.float32),
         "wetness_index": np.tile(
             np.linspace(6, 9, COLUMNS, dtype=np.float32), (ROWS, 1)
         ),
     }
+    if trough is not None:
+        away = np.abs(site.grid.eastings - trough) / 30
+        layers["path_margin"] = np.tile(away.astype(np.float32), (ROWS, 1))
     ground = make_ground(site)
     numbers = block_numbers(site)
     verdicts = {}
@@ -138,8 +145,8 @@ def no_paths():
     return GeoDataFrame({"catchment_ha": []}, geometry=[], crs=UTM)
 
 
-def plan_of(site, classes=None, paths=None):
-    places = make_places(site, classes)
+def plan_of(site, classes=None, paths=None, trough=None):
+    places = make_places(site, classes, trough)
     blocks, table = make_tables(places)
     return plan_planting(
         places,
@@ -267,13 +274,23 @@ class TestYears:
 
 
 class TestGround:
-    def test_cold_air_lanes_stay_open(self):
-        line = shapely.LineString([(WEST + 120, NORTH), (WEST + 120, SOUTH)])
-        paths = GeoDataFrame({"catchment_ha": [2.0]}, geometry=[line], crs=UTM)
-        found = plan_of(make_site({"pear": 900.0}, LIMITS), paths=paths)
+    def paths(self):
+        line = shapely.LineString(
+            [(WEST + 120, y) for y in np.arange(SOUTH + 2, NORTH - 2, 4.0)]
+        )
+        return GeoDataFrame({"catchment_ha": [2.0]}, geometry=[line], crs=UTM)
+
+    def test_cold_air_lanes_stay_open_where_a_trough_leads_the_air(self):
+        site = make_site({"pear": 900.0}, LIMITS)
+        found = plan_of(site, paths=self.paths(), trough=WEST + 120)
         lanes = found.lanes[found.lanes["kind"] == "cold-air lane"]
         assert len(lanes)
         assert found.plants.distance(lanes.union_all()).min() > 0
+
+    def test_an_even_slope_keeps_no_lane(self):
+        site = make_site({"pear": 900.0}, LIMITS)
+        found = plan_of(site, paths=self.paths())
+        assert "cold-air lane" not in set(found.lanes["kind"])
 
     def test_headlands_stay_open(self, plan):
         assert "headland" in set(plan.lanes["kind"])
