@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sitekit import words
-from sitekit.climate.telling import tell_poor_crops
+from sitekit.climate.telling import tell_poor_crops, tell_ripening
 from sitekit.report.tables import find_years
 from sitekit.results import Survey
 from sitekit.webmap.answer import crop_words
@@ -85,3 +85,16 @@ def test_a_range_that_is_not_known_is_said():
 )
 def test_a_sentence_never_says_nought_years(value, told):
     assert tell_poor_crops(value, 0.2, 2.2) == told
+
+
+@pytest.mark.parametrize(
+    ("ripe", "begin"),
+    [
+        (0.2, "ripens in no year of ten"),
+        (0.5, "ripens in 1 year of ten"),
+        (4.6, "ripens in 5 years of ten"),
+        (9.4, "ripens in 9 years of ten"),
+    ],
+)
+def test_ripening_is_told_in_whole_years(ripe, begin):
+    assert tell_ripening(ripe, 10.0, ripe).startswith(begin)
