@@ -13,6 +13,7 @@ from sitekit.planting.assign import (
     assign_fruit,
     better_spot,
     crop_at,
+    like_groups,
     list_choices,
     tabulate_need,
 )
@@ -61,6 +62,29 @@ class TestChoices:
         )
         (best,) = list_choices(blocks, found)
         assert (best.group, best.bad_years) == ("early", 1.0)
+
+    def test_of_groups_that_stand_alike_the_store_takes_the_one_that_keeps(self):
+        blocks = table((1, "apple", 1, None, "good", NAN))
+        found = table(
+            (1, "apple", 1, "early", "good", 0.9),
+            (1, "apple", 1, "autumn", "good", 1.1),
+            (1, "apple", 1, "storing", "good", 1.2),
+        )
+        stored = like_groups(FRUITS, Need(use="stored"))
+        assert list_choices(blocks, found, stored)[0].group == "storing"
+        fresh = like_groups(FRUITS, Need(use="fresh"))
+        assert list_choices(blocks, found, fresh)[0].group == "autumn"
+        named = like_groups(FRUITS, Need(fruit={"apple": {"kg": 3, "use": "juice"}}))
+        assert list_choices(blocks, found, named)[0].group == "autumn"
+
+    def test_a_poor_year_more_outweighs_any_liking(self):
+        blocks = table((1, "apple", 1, None, "good", NAN))
+        found = table(
+            (1, "apple", 1, "early", "good", 1.0),
+            (1, "apple", 1, "storing", "good", 2.0),
+        )
+        stored = like_groups(FRUITS, Need(use="stored"))
+        assert list_choices(blocks, found, stored)[0].group == "early"
 
     def test_without_a_record_poor_years_are_not_known(self):
         found = table((1, "pear", 1, None, "good", NAN))

@@ -23,6 +23,7 @@ from sitekit.grid import Grid
 from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.planting.flowering import flowering_days
 from sitekit.planting.grounds import compact_order, cut_off
+from sitekit.planting.lacking import tell_partners
 from sitekit.planting.phasing import limits_by_year
 from sitekit.planting.plan import plan_planting, with_plan
 from sitekit.planting.rows import lay_rows
@@ -77,17 +78,24 @@ def make_site(need=None, limits=None, prices=None, latitude_grid=None, **vectors
     )
 
 
-def make_places(site, classes=None):
-    """Places with one class for each block and fruit, `good` unless told."""
+def make_places(site, classes=None, trough=None):
+    """Places with one class for each block and fruit, `good` unless told.
+
+    Where a trough runs south at some easting, the land leads cold air into it.
+    """
     fruits = ("apple", "pear", "plum")
     shape = site.grid.shape
     layers = {
         "slope": np.full(shape, np.degrees(np.arctan(0.06)), np.float32),
         "aspect": np.full(shape, 180, np.float32),
+        "path_margin": np.full(shape, 9, np.float32),
         "wetness_index": np.tile(
             np.linspace(6, 9, COLUMNS, dtype=np.float32), (ROWS, 1)
         ),
     }
+    if trough is not None:
+        away = np.abs(site.grid.eastings - trough) / 30
+        layers["path_margin"] = np.tile(away.astype(np.float32), (ROWS, 1))
     ground = make_ground(site)
     numbers = block_numbers(site)
     verdicts = {}
@@ -137,8 +145,8 @@ def no_paths():
     return GeoDataFrame({"catchment_ha": []}, geometry=[], crs=UTM)
 
 
-def plan_of(site, classes=None, paths=None):
-    places = make_places(site, classes)
+def plan_of(site, classes=None, paths=None, trough=None):
+    places = make_places(site, classes, trough)
     blocks, table = make_tables(places)
     return plan_planting(
         places,
@@ -266,13 +274,23 @@ class TestYears:
 
 
 class TestGround:
-    def test_cold_air_lanes_stay_open(self):
-        line = shapely.LineString([(WEST + 120, NORTH), (WEST + 120, SOUTH)])
-        paths = GeoDataFrame({"catchment_ha": [2.0]}, geometry=[line], crs=UTM)
-        found = plan_of(make_site({"pear": 900.0}, LIMITS), paths=paths)
+    def paths(self):
+        line = shapely.LineString(
+            [(WEST + 120, y) for y in np.arange(SOUTH + 2, NORTH - 2, 4.0)]
+        )
+        return GeoDataFrame({"catchment_ha": [2.0]}, geometry=[line], crs=UTM)
+
+    def test_cold_air_lanes_stay_open_where_a_trough_leads_the_air(self):
+        site = make_site({"pear": 900.0}, LIMITS)
+        found = plan_of(site, paths=self.paths(), trough=WEST + 120)
         lanes = found.lanes[found.lanes["kind"] == "cold-air lane"]
         assert len(lanes)
         assert found.plants.distance(lanes.union_all()).min() > 0
+
+    def test_an_even_slope_keeps_no_lane(self):
+        site = make_site({"pear": 900.0}, LIMITS)
+        found = plan_of(site, paths=self.paths())
+        assert "cold-air lane" not in set(found.lanes["kind"])
 
     def test_headlands_stay_open(self, plan):
         assert "headland" in set(plan.lanes["kind"])
@@ -484,9 +502,8 @@ class TestWords:
                 assert word not in text.lower(), text
 
     def test_the_rule_of_the_years_is_told(self, plan):
-        assert plan.sentences[-1].startswith(
-            "Rule: ground that is planted is kept first"
-        )
+        rule = "Rule: ground that is planted is kept first"
+        assert any(text.startswith(rule) for text in plan.sentences)
 
     def test_shapes_are_compared_in_trees(self, plan):
         (said,) = [text for text in plan.sentences if "The same mulch holds" in text]
@@ -611,3 +628,27 @@ class TestFloweringByRecord:
         opens, falls = open_days(sum_of(years.springs, 0.0), bloom)
         days = self.days_of(years, "pear", "autumn", (50,))
         assert days[0].tolist() == [np.median(opens), np.median(falls)]
+
+
+class TestPartners:
+    plants = pd.DataFrame(
+        {
+            "id": [f"1-01-{n:02d}" for n in range(8)],
+            "fruit": ["pear"] * 7 + ["plum"],
+            "lonely": [True] * 7 + [False],
+        }
+    )
+
+    def test_two_kinds_row_by_row_are_told(self, plan):
+        (said,) = [text for text in plan.sentences if "For pollen plant" in text]
+        assert "pears" in said
+        assert "odd rows" in said
+
+    def test_lonely_trees_are_listed(self):
+        first, second = tell_partners(self.plants, ["pear"])
+        assert "plums" not in first
+        assert "1-01-00, 1-01-01, 1-01-02, 1-01-03, 1-01-04 and 2 more" in second
+
+    def test_nothing_is_said_of_fruit_that_set_alone(self):
+        assert tell_partners(self.plants, []) == ()
+        assert len(tell_partners(self.plants.assign(lonely=False), ["pear"])) == 1

@@ -73,6 +73,19 @@ station = [{longitude:.6f}, {latitude:.6f}, {height:.0f}]
 
 [fruit]
 kinds = ["apple", "sour_cherry", "pear"]
+
+[need]
+people = 9
+kg_a_head = 55
+
+[limits]
+money = [3000, 2000, 2000]  # a year
+mulch_m3 = 40  # wood chips, a year
+snow_m = 0.1
+
+[prices]
+fence_m = 9  # red deer
+guard = 30
 """
 
 

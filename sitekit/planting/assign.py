@@ -14,6 +14,7 @@ from sitekit.planting.need import (
     Wanted,
     count_trees,
     find_crop,
+    keeping_months,
     mean_crop,
     picked,
 )
@@ -78,7 +79,41 @@ class Assignment:
         return WORTH[self.choice.site_class] - 0.001 * self.choice.rank
 
 
-def list_choices(blocks: pd.DataFrame, table: pd.DataFrame) -> list[Choice]:
+Liking = Mapping[tuple[str, str], float]
+
+
+def like_groups(
+    fruits: Mapping[str, Fruit], need: Need
+) -> dict[tuple[str, str], float]:
+    """Tell which group of a fruit is liked best where several stand alike.
+
+    Parameters
+    ----------
+    fruits : mapping of str to Fruit
+        Groups.
+    need : Need
+        What each fruit is used for.
+
+    Returns
+    -------
+    liking : dict
+        By fruit and group, lowest first: for the store the group that keeps
+        longest, else the usual one.
+    """
+    liking = {}
+    for name, fruit in fruits.items():
+        asked = need.fruit.get(name)
+        use = asked.get("use", need.use) if isinstance(asked, Mapping) else need.use
+        for group in fruit.varieties.groups if fruit.varieties else ():
+            keeps = keeping_months(group.name, need.cellar_degc)
+            usual = group.name == _usual_group(fruit)
+            liking[name, group.name] = -keeps if use == "stored" else float(not usual)
+    return liking
+
+
+def list_choices(
+    blocks: pd.DataFrame, table: pd.DataFrame, liking: Liking | None = None
+) -> list[Choice]:
     """List the blocks better than *test first*, for each fruit the best group.
 
     Parameters
@@ -87,13 +122,16 @@ def list_choices(blocks: pd.DataFrame, table: pd.DataFrame) -> list[Choice]:
         One row a block and fruit: ``block``, ``fruit``, ``rank``.
     table : DataFrame
         Fruit by block: ``group``, ``site_class``, ``poor_crop_years``.
+    liking : mapping, optional
+        Which group is liked best, by `like_groups`.
 
     Returns
     -------
     choices : list of Choice
-        By fruit, best class first, then rank. Among groups of a class the one
-        with fewest poor years, the first of equals.
+        By fruit, best class first, then fewest poor years, then rank. Among
+        groups of a block that are alike in both the one that is liked best.
     """
+    liking = liking or {}
     keys = zip(blocks["block"], blocks["fruit"], strict=True)
     ranks = dict(zip(keys, blocks["rank"].astype(int), strict=True))
     best: dict[tuple[int, str], Choice] = {}
@@ -102,7 +140,7 @@ def list_choices(blocks: pd.DataFrame, table: pd.DataFrame) -> list[Choice]:
             continue
         key = (int(row["block"]), str(row["fruit"]))
         found = _choice(row, ranks.get(key, len(ranks)))
-        if key not in best or _order(found) < _order(best[key]):
+        if key not in best or _better(found, best[key], liking):
             best[key] = found
     return sorted(best.values(), key=lambda c: (c.fruit, *_order(c), c.rank))
 
@@ -119,8 +157,17 @@ def _choice(row: Mapping[Any, Any], rank: int) -> Choice:
     )
 
 
+def _better(one: Choice, other: Choice, liking: Liking) -> bool:
+    """Tell whether one group of a block comes before another."""
+    first, second = (
+        (*_order(c), liking.get((c.fruit, c.group), 0.0)) for c in (one, other)
+    )
+    return first < second
+
+
 def _order(choice: Choice) -> tuple[int, float]:
-    years = choice.bad_years if isfinite(choice.bad_years) else inf
+    # No finer than whole years: the record does not tell more.
+    years = round(choice.bad_years) if isfinite(choice.bad_years) else inf
     return -SITE_CLASSES.index(choice.site_class), years
 
 

@@ -25,6 +25,8 @@ HEADLAND = 6.0
 NEAR = 100.0
 #: Parts of a block that several fruit share.
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
+#: Ground is cut on a grid of this step, so that parts fit to each other. [m]
+SNAP = 1e-6
 #: Tried shares when ground is cut in two, by halving.
 HALVINGS = 24
 
@@ -222,7 +224,7 @@ def _share_out(
         wanted = rest.area * takes[number] / sum(takes[number:])
         part = cut_off(rest, wanted, bearing if isfinite(bearing) else 0.0)
         parts.append(part)
-        rest = rest.difference(part)
+        rest = shapely.difference(rest, part, grid_size=SNAP)
     return [*parts, rest]
 
 
@@ -262,7 +264,7 @@ def cut_off(ground: BaseGeometry, area: float, bearing: float) -> BaseGeometry:
         strip = shapely.Polygon(
             [side * across + (middle + up) * along for side, up in ends]
         )
-        part = ground.intersection(strip)
+        part = shapely.intersection(ground, strip, grid_size=SNAP)
         low, high = (low, half) if part.area > area else (half, high)
     return part
 

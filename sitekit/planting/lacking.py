@@ -1,8 +1,14 @@
 """What the hand-over lacks, and what would mend it."""
 
+from collections.abc import Sequence
+
 import pandas as pd
 
+from sitekit import words
 from sitekit.site import Site
+
+#: Lonely trees that are named; the rest are counted.
+NAMED = 5
 
 
 def find_missing(site: Site, need: pd.DataFrame) -> dict[str, str]:
@@ -57,3 +63,37 @@ def find_missing(site: Site, need: pd.DataFrame) -> dict[str, str]:
 def _given(site: Site, name: str) -> bool:
     count = len(site.vectors[name])
     return count >= 2 if name == "control_marks" else count > 0
+
+
+def tell_partners(plants: pd.DataFrame, needing: Sequence[str]) -> tuple[str, ...]:
+    """Say which fruit are planted in two kinds, and which trees stay lonely.
+
+    Parameters
+    ----------
+    plants : DataFrame
+        Plants with ``id``, ``fruit``, ``lonely``.
+    needing : sequence of str
+        Fruit whose bloom needs a second kind.
+
+    Returns
+    -------
+    sentences : tuple of str
+        Empty where no planted fruit needs one.
+    """
+    names = [name for name in dict.fromkeys(plants["fruit"]) if name in needing]
+    if not names:
+        return ()
+    fruit = words.listed([words.fruit_name(name, plural=True) for name in names])
+    told = [
+        f"For pollen plant {fruit} in two kinds of the group that flower together, one "
+        "in the odd rows and one in the even rows."
+    ]
+    lonely = [str(name) for name in plants.loc[plants["lonely"], "id"]]
+    if lonely:
+        more = len(lonely) - NAMED
+        shown = lonely[:NAMED] + ([f"{more} more"] if more > 0 else [])
+        told.append(
+            f"Without a partner within reach: {words.listed(shown)}; a second kind "
+            "beside them, or grafted into them, would mend it."
+        )
+    return tuple(told)

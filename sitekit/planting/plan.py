@@ -18,6 +18,7 @@ from sitekit.planting.assign import (
     Assignment,
     Choice,
     assign_fruit,
+    like_groups,
     list_choices,
     tabulate_need,
 )
@@ -26,7 +27,7 @@ from sitekit.planting.edges import compare_edges
 from sitekit.planting.flowering import flowering_days
 from sitekit.planting.grounds import lay_pieces, make_grounds, open_ground
 from sitekit.planting.holes import plan_test_holes, read_ground
-from sitekit.planting.lacking import find_missing
+from sitekit.planting.lacking import find_missing, tell_partners
 from sitekit.planting.need import picked, storage_curve
 from sitekit.planting.phasing import (
     Phased,
@@ -37,7 +38,7 @@ from sitekit.planting.phasing import (
 )
 from sitekit.planting.plants import find_partners, list_rows, number_plants
 from sitekit.planting.setting_out import make_setting_out
-from sitekit.planting.terms import Limits, read_terms
+from sitekit.planting.terms import Limits, Need, read_terms
 from sitekit.results import PlantingPlan
 from sitekit.settings import settings_of
 from sitekit.site import Site
@@ -88,11 +89,12 @@ def plan_planting(
     site = places.site
     if not (site.need or site.limits):
         return None
-    choices = list_choices(blocks, fruit_by_block)
+    fruits = {name: verdict.fruit for name, verdict in places.verdicts.items()}
+    liking = like_groups(fruits, read_terms(Need, site.need))
+    choices = list_choices(blocks, fruit_by_block, liking)
     if not choices:
         return None
     ask = read_ask(site, choices)
-    fruits = {name: verdict.fruit for name, verdict in places.verdicts.items()}
     tuned = partial(_tuned, site)
     proven = {c.block for c in choices}
     here = blocks[blocks["block"].isin(proven)].drop_duplicates("block")
@@ -136,6 +138,7 @@ def _assemble(
         kind.shape.edge * float(trees.sum())
         for kind, trees in zip(phased.kinds, phased.phases.trees, strict=True)
     )
+    needing = [name for name, fruit in fruits.items() if _needs_partner(fruit)]
     story = told.Story(places, ask, choices, given, phased, need, table, fruits)
     return PlantingPlan(
         rows=rows,
@@ -149,7 +152,7 @@ def _assemble(
         quantities=list_all_quantities(phased, ask.limits, ask.prices),
         edges=compare_edges(edge, ask.limits, ask.prices),
         years=table,
-        sentences=story.sentences(),
+        sentences=(*story.sentences(), *tell_partners(plants, needing)),
         missing=find_missing(places.site, need),
         storage=_storage(ask, need, places.site),
     )
