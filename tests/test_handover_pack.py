@@ -399,8 +399,8 @@ def test_a_plan_tells_all_that_its_reader_needs(pack, name):
 @needs("pdftotext")
 def test_both_ends_of_the_baseline_stand_on_the_plan_with_their_coordinates(pack):
     text = flat(read(pack / "plan-a3.pdf"))
-    assert "A nail in rock E 500285.00 N 5130430.00 level 734.4" in text
-    assert "B stone gatepost E 500380.00 N 5130300.00 level not known" in text
+    assert 'A "nail in rock" E 500285.00 N 5130430.00 level 734.4' in text
+    assert 'B "stone gatepost" E 500380.00 N 5130300.00 level not known' in text
 
 
 @needs("pdftotext")
