@@ -309,8 +309,12 @@ def write_site_file() -> str:
         ]
         parts.append(table(("key", "what it is", "for example"), rows))
     parts += [
-        "`[need]`, `[limits]`, `[prices]`, and of `[records]` all but `station`, are "
-        "read and kept, but nothing is computed from them in this version.",
+        "In `[need]` any fruit may stand with kilograms a year, or as `pear = {kg = "
+        '900, use = "dried", group = "autumn"}`; uses are fresh, stored, juice, '
+        "dried. In `[limits]` money, mulch, days and trees are a number for every "
+        "year, or a list by year whose last holds on. A survey plans the planting "
+        "where `[need]` or `[limits]` is given and a block is better than *test "
+        "first*. The example beside each key is its default; money has no unit.",
         "## What the vector files hold",
         "Any vector file that GDAL reads, in any coordinate system. Columns that are "
         "missing take a default, and doubtful ones are said.",

@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from sitekit.climate.place import shift_places
-from sitekit.climate.years import RecordYears, count_years, tell_record
+from sitekit.climate.years import RecordYears, choose_cover, count_years, tell_record
 from sitekit.errors import ConfigError, FruitError, LayerError, nearest
 from sitekit.fruit import Fruit, fruit_names, read_fruit
 from sitekit.io.offers import choose_sources
@@ -49,6 +49,7 @@ TUNED: tuple[Callable[..., Any], ...] = (
     choose_sources,
     make_ground,
     shift_places,
+    choose_cover,
     find_frost_pockets,
     find_cold_air_paths,
     group_into_blocks,
@@ -167,6 +168,8 @@ def _wrong_value(value: object, default: object, setting: Setting) -> str:
         return ""
     if isinstance(value, list):
         value = tuple(value)
+    if setting.choices and isinstance(value, str) and value not in setting.choices:
+        return f'is "{value}"; allowed: {", ".join(setting.choices)}.'
     if setting.choices and isinstance(value, tuple):
         strange = [str(v) for v in value if v not in setting.choices]
         if strange:
@@ -349,7 +352,8 @@ def _with_fruit(
         fruits = {name: verdict.fruit for name, verdict in places.verdicts.items()}
         added |= wrap_years(years, fruits, site, tuple(site.layers))
     # Known to whoever opens the layers in a notebook: their coordinate system.
-    known: xr.Dataset = layers.assign(added).rio.write_crs(site.grid.crs)
+    # In place: a copy would hold every layer twice.
+    known: xr.Dataset = layers.assign(added).rio.write_crs(site.grid.crs, inplace=True)
     return known
 
 

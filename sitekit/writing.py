@@ -107,7 +107,7 @@ def whole_folder(folder: Path) -> Iterator[Path]:
     Raises
     ------
     OutputError
-        Where the folder may not be written.
+        Where the folder may not be written, or the disk is full.
     """
     check_folder(folder)
     try:
@@ -122,6 +122,12 @@ def whole_folder(folder: Path) -> Iterator[Path]:
         yield temporary
         temporary.chmod(0o755)
         _take_place(temporary, folder)
+    except OSError as problem:
+        message = (
+            f"{folder} cannot be written: {problem.strerror or problem}. Make room, or "
+            "name another with --out."
+        )
+        raise OutputError(message) from problem
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
 

@@ -9,6 +9,7 @@ from scipy import stats
 from sitekit.climate.frost import (
     MixedDates,
     date_exceeded,
+    date_interval,
     first_frost,
     fit_dates,
     frost_free_days,
@@ -87,6 +88,28 @@ def test_years_without_frost_are_earlier_than_all():
     )
     assert np.isnan(date_exceeded(dates, 0.9))
     assert np.isnan(date_exceeded(np.full(5, np.nan), 0.1))
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
+def test_the_interval_of_a_date_covers_as_often_as_it_says(share):
+    random = np.random.default_rng(3)
+    true = stats.norm(140, 10).ppf(1 - share)
+    found = [date_interval(random.normal(140, 10, 30), share) for _ in range(600)]
+    assert np.mean([low <= true <= high for low, high in found]) >= 0.88
+
+
+def test_more_years_make_a_date_surer_and_missing_ones_are_early():
+    random = np.random.default_rng(4)
+    few, many = (
+        np.mean(
+            [np.ptp(date_interval(random.normal(140, 10, n), 0.5)) for _ in range(200)]
+        )
+        for n in (10, 40)
+    )
+    assert many < 0.7 * few
+    low, high = date_interval(np.array([*SAMPLE, *[np.nan] * 10]), 0.5)
+    assert np.isnan(low)
+    assert np.isfinite(high)
 
 
 @given(st.lists(st.integers(60, 200), min_size=3, max_size=40), st.integers(0, 10))

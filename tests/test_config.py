@@ -8,6 +8,7 @@ from pydantic import BaseModel
 from sitekit.config import SiteModel, read_config, write_template
 from sitekit.config.template import LEAST
 from sitekit.errors import ConfigError, OutputError
+from sitekit.planting.terms import Limits, Need, Prices, terms_of
 from sitekit.site import VECTORS
 
 LEAST_FILE = """[site]
@@ -24,9 +25,9 @@ KEYS = {
     "records": {"file", "station", "columns", "unit", "bloom"},
     "grid": {"cell", "margin", "max_cells"},
     "fruit": {"kinds", "folder"},
-    "need": set(),
-    "limits": set(),
-    "prices": set(),
+    "need": set(terms_of(Need)),
+    "limits": set(terms_of(Limits)),
+    "prices": set(terms_of(Prices)),
     "outputs": {"folder", "layers"},
     "settings": set(),
 }  # fmt: skip
@@ -113,13 +114,8 @@ class TestRight:
         assert site_file.contents.site.corners[0] == (46.30, 15.00)
 
     def test_free_tables_hold_numbers_text_and_lists(self, read):
-        text = LEAST_FILE + (
-            '[need]\napple = 1000\nbuyer = "school"\n[limits]\nyears = [2400, 2400]\n'
-            "[settings]\nflow_cell = 10\nclosed_edges = ['west']\n"
-        )
+        text = LEAST_FILE + ("[settings]\nflow_cell = 10\nclosed_edges = ['west']\n")
         contents = read(text).contents
-        assert contents.need == {"apple": 1000, "buyer": "school"}
-        assert contents.limits["years"] == (2400, 2400)
         assert contents.settings == {"flow_cell": 10, "closed_edges": ("west",)}
 
     def test_a_byte_order_mark_of_an_editor_is_no_mistake(self, tmp_path, read):
@@ -256,7 +252,7 @@ class TestMistakes:
 
     def test_a_section_that_is_no_table_is_told(self, mistakes):
         (said,) = mistakes("need = 4\n" + LEAST_FILE)
-        assert said == "site.toml, line 1: [need] is 4; a table is wanted."
+        assert said == "site.toml, line 1: [need] is 4; a section is wanted."
 
     def test_a_number_that_is_none_is_told_in_free_tables_too(self, mistakes):
         (said,) = mistakes(LEAST_FILE + "[settings]\nflow_cell = nan\n")

@@ -1,7 +1,9 @@
 """The house: sizes, documents, the catalogue, the fruit, and what no file may name."""
 
 import ast
+import io
 import statistics
+import tokenize
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,7 @@ CHECKOUT = Path(__file__).parents[1]
 ROOT = CHECKOUT / "sitekit"
 MODULES = sorted(ROOT.rglob("*.py"))
 TREES = {path: ast.parse(path.read_text(encoding="utf-8")) for path in MODULES}
+TESTS = sorted((CHECKOUT / "tests").glob("*.py"))
 DOCUMENTED = (ast.FunctionDef, ast.ClassDef, ast.Module)
 
 
@@ -30,6 +33,28 @@ def body_lines(function):
     return body[-1].end_lineno - body[0].lineno + 1 if body else 0
 
 
+def code_lines(path):
+    """Count lines that are neither blank, nor comment, nor docstring."""
+    text = path.read_text(encoding="utf-8")
+    silent = {
+        tokenize.COMMENT,
+        tokenize.NL,
+        tokenize.NEWLINE,
+        tokenize.INDENT,
+        tokenize.DEDENT,
+        tokenize.ENDMARKER,
+    }
+    lines = set()
+    for token in tokenize.generate_tokens(io.StringIO(text).readline):
+        if token.type not in silent:
+            lines.update(range(token.start[0], token.end[0] + 1))
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, DOCUMENTED) and ast.get_docstring(node):
+            quoted = node.body[0]
+            lines.difference_update(range(quoted.lineno, quoted.end_lineno + 1))
+    return len(lines)
+
+
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(ROOT).as_posix())
 def test_a_module_is_short(path):
     assert len(path.read_text(encoding="utf-8").splitlines()) <= 400
@@ -39,6 +64,12 @@ def test_functions_are_short():
     lengths = sorted(body_lines(f) for tree in TREES.values() for f in functions(tree))
     assert statistics.median(lengths) <= 12
     assert lengths[int(0.9 * len(lengths))] <= 30
+
+
+def test_the_tests_are_at_least_as_long_as_the_code():
+    code = sum(code_lines(path) for path in MODULES)
+    tests = sum(code_lines(path) for path in TESTS)
+    assert tests >= code, f"{tests} lines of tests for {code} lines of code"
 
 
 def public(body, name):

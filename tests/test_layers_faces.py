@@ -166,6 +166,16 @@ def test_of_two_barriers_on_one_face_the_higher_stays():
     assert set(faces.openness[faces.height == 3.0]) == {0.1}
 
 
+@pytest.mark.parametrize("first", [0, 1])
+def test_of_two_barriers_as_high_on_one_face_the_less_open_stays(first):
+    lines = [
+        line_pieces([(0, 3.2), (12, 3.2)], openness=0.6, line=0),
+        line_pieces([(0, 3.3), (12, 3.3)], openness=0.1, line=1),
+    ]
+    faces = find_barrier_faces(np.concatenate([lines[first], lines[1 - first]]))
+    assert set(faces.openness) == {0.1}
+
+
 def test_height_openness_and_slot_of_a_line_go_with_its_faces():
     faces = find_barrier_faces(
         line_pieces([(0, 3.2), (12, 3.2)], height=3.5, openness=0.14, foot=0.75)

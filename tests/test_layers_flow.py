@@ -241,3 +241,13 @@ def test_a_bank_narrower_than_coarse_cells_still_dams_the_air():
     assert coarse.depth[above].mean() == pytest.approx(
         fine.depth[above].mean(), abs=0.25
     )
+
+
+@pytest.mark.parametrize("rows", [5, 6, 9])
+def test_a_grid_that_ends_within_a_coarse_cell_runs_like_any_other(rows):
+    # Five rows are two coarse cells of four, not of three.
+    x, _ = mesh(rows, 24, 2.0)
+    air = night(100 + 0.05 * x, 2.0, factor=4, hours=2.5)
+    assert np.isfinite(air.depth).all()
+    assert air.depth.shape == (rows, 24)
+    assert air.depth.max() > 0.05

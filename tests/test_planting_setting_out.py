@@ -36,7 +36,7 @@ from sitekit.results import Baseline
 UTM = CRS.from_epsg(32633)
 
 
-def marked(site, *places, names=("nail in the rock", "bolt", "peg")):
+def marked(site, *places, names=("nail in the rock", "bolt", "peg", "pin")):
     """The site with control marks at places from its south-west corner."""
     west, south, *_ = site.grid.bounds
     points = [Point(west + x, south + y) for x, y in places]
@@ -237,6 +237,27 @@ def test_without_marks_the_corners_of_the_house_hold_the_tapes(small_survey):
     for name in baseline.names:
         assert name.endswith("corner of house")
     assert len(set(baseline.names)) == 2
+
+
+def test_of_a_track_its_ends_can_be_found(small_survey):
+    site = small_survey.site
+    west, south, *_ = site.grid.bounds
+    corners = np.add([(0, 290), (300, 310), (600, 290)], [west, south])
+    track = LineString(corners)
+    access = GeoDataFrame(
+        {"name": ["low track"], "kind": [""]}, geometry=[track], crs=site.grid.crs
+    )
+    site = replace(site, vectors={**site.vectors, "access": access})
+    names = set(choose_baseline(site).names)
+    assert names == {"west end of low track", "east end of low track"}
+
+
+def test_marks_within_reach_of_a_tape_are_taken_before_far_ones(small_survey):
+    site = marked(small_survey.site, (0, 0), (700, 0), (260, 280), (330, 280))
+    west, south, *_ = site.grid.bounds
+    site.vectors["control_marks"]["name"] = ["far", "farther", "near", "nearer"]
+    wanted = np.array([[west + x, south + 330] for x in range(270, 330, 5)])
+    assert set(choose_baseline(site, wanted).names) == {"near", "nearer"}
 
 
 def test_one_mark_is_held_with_a_thing_that_the_owner_names(small_survey):

@@ -80,6 +80,7 @@ def test_the_answer_comes_first_and_the_sources_last(page: Page) -> None:
         "The ground by block",
         "Why",
         "Your own trees and notes",
+        "How far",
         "Not known",
         "What this elevation can show",
         "Cautions",

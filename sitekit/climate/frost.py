@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
-from scipy.stats import beta
+from scipy.stats import beta, binom
 
 #: Share of the interval that is told: 90 %.
 INTERVAL = 0.9
@@ -99,6 +99,36 @@ def date_exceeded(dates: NDArray[np.floating], share: float) -> NDArray[np.float
         between = below + part * (above - below)
     found = np.where(part == 0, below, between)
     return np.where(np.isfinite(found), found, np.nan)
+
+
+def date_interval(dates: NDArray[np.floating], share: float) -> tuple[float, float]:
+    """Tell how sure a date is that is exceeded in a share of years.
+
+    Parameters
+    ----------
+    dates : (year,) ndarray
+        A date for each year; NaN (no frost) counts as earlier than all.
+    share : float
+        Share of years in which it comes later, 0 to 1.
+
+    Returns
+    -------
+    low, high : float
+        Ends of the 90 % interval, by the ranks between which the true date lies
+        whatever the law of the dates; NaN among the years without frost.
+
+    References
+    ----------
+    Conover, W. J. 1999. Practical Nonparametric Statistics, 3rd edition, section
+    3.2: confidence interval for a quantile.
+    """
+    ranked = np.sort(np.where(np.isnan(dates), -np.inf, dates))
+    law = binom(dates.size, 1 - share)
+    tail = (1 - INTERVAL) / 2
+    ranks = np.array([law.ppf(tail), law.ppf(1 - tail) + 1])
+    ends = ranked[np.clip(ranks, 1, dates.size).astype(int) - 1]
+    low, high = np.where(np.isfinite(ends), ends, np.nan)
+    return float(low), float(high)
 
 
 @dataclass(frozen=True)

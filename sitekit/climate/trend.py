@@ -68,7 +68,7 @@ def find_trend(
     )
 
 
-def tell_trend(trend: Trend, what: str, unit: str) -> str:
+def tell_trend(trend: Trend, what: str, unit: str, ways: tuple[str, str]) -> str:
     """Say what a trend is, never what will be.
 
     Parameters
@@ -77,18 +77,21 @@ def tell_trend(trend: Trend, what: str, unit: str) -> str:
         The trend.
     what, unit : str
         The figure and its unit: ``last frost of spring``, ``days``.
+    ways : tuple of str
+        Words for more and for less: ``later``, ``earlier``.
 
     Returns
     -------
     text : str
-        One sentence.
+        One sentence on the slope, one on the halves, one of caution.
     """
     first, last = trend.years
-    size = f"{abs(trend.slope):.1f} ± {trend.error:.1f} {unit} in ten years"
-    way = "up" if trend.slope > 0 else "down"
-    moved = f"goes {way} by {size}" if trend.sure else f"shows no sure trend ({size})"
+    way = ways[0] if trend.slope > 0 else ways[1]
+    size = f"{abs(trend.slope):.1f} ± {trend.error:.1f} {unit} {way} in ten years"
+    moved = size if trend.sure else f"no sure trend ({size})"
+    half = ways[0] if trend.late > trend.early else ways[1]
     return (
-        f"{what[0].upper()}{what[1:]}, {first} to {last}: {moved}; mean of the first "
-        f"half {trend.early:.1f}, of the second {trend.late:.1f}. Nothing is carried "
-        "on into years to come."
+        f"{what[0].upper()}{what[1:]}, {first} to {last}: {moved}. The second half of "
+        f"these years lies {abs(trend.late - trend.early):.1f} {unit} {half} than the "
+        "first. Nothing is carried on into years to come."
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from sitekit import words
 from sitekit.climate.crops import make_kind
-from sitekit.climate.frost import date_exceeded, last_frost
+from sitekit.climate.frost import date_exceeded, date_interval, last_frost
 from sitekit.climate.fruiting import Shifts, map_poor_crops
 from sitekit.climate.heat import map_frost, map_heat
 from sitekit.climate.place import Layers, StationPlace, place_station, shift_places
@@ -19,7 +20,7 @@ from sitekit.climate.telling import tell_chill
 from sitekit.climate.trend import find_trend, tell_trend
 from sitekit.fruit import Fruit
 from sitekit.fruit.bloom import Tuning
-from sitekit.settings import settings_of
+from sitekit.settings import Setting, settings_of
 from sitekit.site import Record, Site
 
 #: Years below which nothing is counted in years of ten.
@@ -42,6 +43,8 @@ class RecordYears:
         How much warmer each cell is than the station.
     tunings : mapping of str to Tuning
         What own notes say of bloom, by fruit.
+    cover : str
+        What lies over the roots in winter.
     """
 
     record: Record
@@ -49,6 +52,32 @@ class RecordYears:
     springs: Springs
     shifts: Shifts
     tunings: Mapping[str, Tuning]
+    cover: str = "bare"
+
+
+def choose_cover(
+    *,
+    winter_cover: Annotated[
+        str,
+        Setting(
+            "1",
+            "What lies over the roots in winter: bare, mulch or snow.",
+            choices=("bare", "mulch", "snow"),
+        ),
+    ] = "bare",
+) -> str:
+    """Choose what lies over the roots in winter.
+
+    Parameters
+    ----------
+    winter_cover : str
+        ``bare``, ``mulch`` or ``snow``.
+
+    Returns
+    -------
+    cover : str
+    """
+    return winter_cover
 
 
 def count_years(
@@ -85,7 +114,10 @@ def count_years(
         for fruit in fruits
         if fruit.varieties is not None
     }
-    return RecordYears(record, station, springs, shifts, tunings)
+    cover = choose_cover(
+        **{n: v for n, v in site.settings.items() if n in settings_of(choose_cover)}
+    )
+    return RecordYears(record, station, springs, shifts, tunings, cover)
 
 
 def _notes_of(record: Record, fruit: str) -> pd.DataFrame:
@@ -156,7 +188,9 @@ def tell_record(years: RecordYears, fruits: Sequence[Fruit]) -> tuple[str, ...]:
     ]
     trend = find_trend(springs.years, last)
     if trend is not None:
-        told.append(tell_trend(trend, "last frost of spring", "days"))
+        told.append(
+            tell_trend(trend, "last frost of spring", "days", ("later", "earlier"))
+        )
     told.append(tell_chill(springs, fruits))
     told += [words.sentence(t.contradiction) for t in years.tunings.values()]
     told += [
@@ -167,16 +201,21 @@ def tell_record(years: RecordYears, fruits: Sequence[Fruit]) -> tuple[str, ...]:
 
 def _tell_last(springs: Springs, last: NDArray[np.float64]) -> str:
     """Tell the last frost at the station, the middle one and one year in ten later."""
-
-    def date(share: float) -> str:
-        column = float(date_exceeded(last, share))
-        if not np.isfinite(column):
-            return "no frost"
-        start = springs.starts[-1] + np.timedelta64(round(column), "D")
-        when = pd.Timestamp(start)
-        return f"{when.day} {when.month_name()}"
-
+    told = []
+    for share, years in ((0.5, "5 years of ten"), (0.1, "1 of ten"), (0.9, "9 of ten")):
+        low, high = date_interval(last, share)
+        date = _date(springs, float(date_exceeded(last, share)))
+        span = f"{_date(springs, low)} to {_date(springs, high)}"
+        told.append(f"in {years} after {date} ({span})")
     return (
-        f"Last frost (0 °C) at the station: in 5 years of ten after {date(0.5)}, in 1 "
-        f"of ten after {date(0.1)}, in 9 of ten after {date(0.9)}."
+        f"Last frost (0 °C) at the station, with 90 % intervals: {'; '.join(told)}. "
+        f"The record has {springs.count} years, so no more can be said."
     )
+
+
+def _date(springs: Springs, column: float) -> str:
+    """Write the day of a column."""
+    if not np.isfinite(column):
+        return "no frost"
+    when = pd.Timestamp(springs.starts[-1] + np.timedelta64(round(column), "D"))
+    return f"{when.day} {when.month_name()}"

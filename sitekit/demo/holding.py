@@ -74,10 +74,9 @@ bloom = "bloom.csv"
 kinds = ["pear", "plum", "apple"]
 
 [need]  # kilograms a year, from year nine
-use = "fresh"
-pear = {{kg = 900, use = "dried"}}
+pear = 900
 plum = 700
-apple = {{kg = 1000, use = "juice"}}
+apple = 1000
 
 [limits]
 by_year = 9  # when the need is to be met

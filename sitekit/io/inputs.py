@@ -1,10 +1,8 @@
 """Reading of everything about one site, onto one grid."""
 
-import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from dataclasses import field as value
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal, NoReturn, ParamSpec, TypeVar
 
@@ -29,6 +27,7 @@ from sitekit.io.field import (
     field_from_outline,
     read_field,
 )
+from sitekit.io.hashes import hash_files
 from sitekit.io.placing import find_reference, place_frame
 from sitekit.io.records import RecordSource, read_records
 from sitekit.io.remarks import missing_inputs, read_inputs
@@ -270,7 +269,7 @@ def _assemble(
         need=dict(request.need),
         limits=dict(request.limits),
         prices=dict(request.prices),
-        inputs=_hash_inputs(request),
+        inputs=hash_files(_files_read(request)),
     )
 
 
@@ -372,36 +371,11 @@ def _settle_barriers(
         remarks += said
 
 
-def _hash_inputs(request: SiteRequest) -> dict[str, str]:
-    """Hash every file that was read; a double name is told with its folder."""
+def _files_read(request: SiteRequest) -> list[Path]:
+    """List every file of a request."""
     files = [Path(path) for path in request.elevation]
     files += [request.field.file] if request.field else []
     files += [source.file for source in request.vectors.values()]
     files += request.records.files
-    files += [request.records.bloom] if isinstance(request.records.bloom, Path) else []
-    files += [beside for file in files for beside in _files_beside(file)]
-    unique = list(dict.fromkeys(file.resolve() for file in files))
-    names = [file.name for file in unique]
-    hashes = {}
-    for file in unique:
-        double = names.count(file.name) > 1
-        name = f"{file.parent.name}/{file.name}" if double else file.name
-        told = file.stat()
-        hashes[name] = _hash(file, told.st_size, told.st_mtime_ns)
-    return hashes
-
-
-@lru_cache(maxsize=64)
-def _hash(file: Path, size: int, changed: int) -> str:
-    """Hash a file; many fields on one elevation read it once."""
-    del size, changed  # they tell a file from one that was changed
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-def _files_beside(file: Path) -> list[Path]:
-    """Find the files that a Shapefile keeps its columns and system in."""
-    if file.suffix.casefold() != ".shp":
-        return []
-    beside = (file.with_suffix(suffix) for suffix in (".dbf", ".shx", ".prj", ".cpg"))
-    return [other for other in beside if other.exists()]
+    bloom = request.records.bloom
+    return files + ([bloom] if isinstance(bloom, Path) else [])

@@ -233,13 +233,15 @@ def _parse_crs(text: str) -> CRS:
         crs = CRS.from_user_input(text)
     except CRSError as error:
         message = (
-            f'--elevation-crs "{text}" is not a coordinate system that is known. '
+            f'elevation_crs or --elevation-crs "{text}" is not a coordinate '
+            "system that is known. "
             "Write it as EPSG:25833."
         )
         raise CrsError(message) from error
     if not (crs.is_geographic or crs.is_projected):
         message = (
-            f'--elevation-crs "{text}" is not a map or geographic coordinate system. '
+            f'elevation_crs or --elevation-crs "{text}" is not a map or '
+            "geographic coordinate system. "
             "Write one, as EPSG:25833."
         )
         raise CrsError(message)

@@ -21,7 +21,6 @@ the stability of a simple formulation of the shallow water equations for 2-D
 flood modeling. Water Resources Research 48, W05528.
 """
 
-import os
 from collections.abc import Collection
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -34,10 +33,10 @@ from sitekit.kernels.night_faces import WALL, Blocked, Edges
 from sitekit.kernels.night_flux import Air, Ground
 from sitekit.kernels.night_loop import (
     LAST_HOUR,
-    STEPS_PER_LOOK,
     Plan,
     Shared,
     run_steps,
+    share,
 )
 from sitekit.kernels.night_record import Record
 from sitekit.kernels.night_row import Water, World
@@ -233,16 +232,16 @@ def run_night(
     )
     first, second = _first_air(world, start), _first_air(world, None)
     record = Record(*(np.zeros_like(first.depth) for _ in range(3)))
-    sources = np.concatenate([world.ground.source.ravel(), first.buoyancy.ravel()])
+    known = world.ground.source, first.buoyancy
     plan = Plan(
         float(ground.cell_size),
         float(seconds),
         float(begin),
         float(night),
-        0.5 * float(sources.min()),
-        2.0 * float(sources.max()),
+        0.5 * min(float(values.min()) for values in known),
+        2.0 * max(float(values.max()) for values in known),
     )
-    shared = _share(ground.bed, threads)
+    shared = share(ground.bed, threads)
     with ThreadPoolExecutor(len(shared.fastest)) as pool:
         runs = [
             pool.submit(run_steps, number, first, second, world, record, plan, shared)
@@ -276,19 +275,27 @@ def buoyancy_of(deficit: NDArray[Any]) -> NDArray[Any]:
 
 def _pad(values: NDArray[Any], like: NDArray[Any], outside: float) -> NDArray[Any]:
     """Put a ring of halo cells around a field, in the type of the run."""
-    return np.pad(values.astype(like.dtype), 1, constant_values=outside)
+    padded = np.full([n + 2 for n in like.shape], outside, like.dtype)
+    padded[1:-1, 1:-1] = values
+    return padded
 
 
 def _pad_ground(ground: NightGround) -> Ground:
-    """Bring the ground into the form of the loops."""
+    """Bring the ground into the form of the loops, in place: copies take memory."""
     bed = ground.bed
-    missing = np.isnan(bed)
-    level = np.where(missing, WALL, bed - np.nanmin(bed)) if not missing.all() else bed
-    source = np.maximum(buoyancy_of(ground.deficit), LEAST_BUOYANCY)
+    level = _pad(bed, bed, np.nan)
+    missing = np.isnan(level)
+    if not missing.all():
+        level -= np.nanmin(bed)
+    level[missing] = WALL
+    production = _pad(ground.production, bed, 0.0)
+    production[missing] = 0.0
+    source = _pad(ground.deficit, bed, 0.0)
+    source *= GRAVITY / TEMPERATURE
     return Ground(
-        bed=_pad(level, bed, WALL),
-        production=_pad(np.where(missing, 0, ground.production), bed, 0.0),
-        source=_pad(source, bed, LEAST_BUOYANCY),
+        bed=level,
+        production=production,
+        source=np.maximum(source, LEAST_BUOYANCY, out=source),
         drag=_pad(ground.drag, bed, 0.0),
         decay=_pad(ground.decay, bed, 0.0),
     )
@@ -364,18 +371,6 @@ def _first_air(
     return air
 
 
-def _share(bed: NDArray[Any], threads: int) -> Shared:
-    """Lay out what the threads share; each looks at two rows at least."""
-    rows = bed.shape[0]
-    most = min(threads, os.cpu_count() or 1, rows // 2, STEPS_PER_LOOK)
-    return Shared(
-        counter=np.zeros(1, np.int64),
-        done=np.zeros((STEPS_PER_LOOK, 8), np.int64),
-        fastest=np.zeros(max(most, 1)),
-        left=np.zeros((rows + 2, 2)),
-    )
-
-
 def _unpack(
     air: Air, record: Record, shared: Shared, plan: Plan, run: tuple[float, int]
 ) -> NightState:
@@ -383,14 +378,16 @@ def _unpack(
     inside = (slice(1, -1), slice(1, -1))
     kind = record.depth.dtype.type
     averaged = kind(min(run[0], LAST_HOUR))
+    for values, over in zip(record, (averaged, averaged, kind(3600.0)), strict=True):
+        np.divide(values, over, out=values)
     return NightState(
         depth=air.depth[inside],
         buoyancy=air.buoyancy[inside],
         flux_x=air.flux_x[1:-1, 1:],
         flux_y=air.flux_y[1:-1, 1:-1],
-        mean_depth=record.depth[inside] / averaged,
-        mean_speed=record.speed[inside] / averaged,
-        pool_hours=record.pool[inside] / kind(3600.0),
+        mean_depth=record.depth[inside],
+        mean_speed=record.speed[inside],
+        pool_hours=record.pool[inside],
         seconds=run[0],
         steps=run[1],
         edge_volume=float(shared.left[:, 0].sum()) * plan.cell_size,

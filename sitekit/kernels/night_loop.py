@@ -8,6 +8,7 @@ before it. Nothing depends on how they are dealt out: the answer has the same bi
 for any number of threads.
 """
 
+import os
 from math import sqrt
 from typing import Any, NamedTuple
 
@@ -27,10 +28,11 @@ from sitekit.kernels.night_threads import meet, tell, wait_for
 
 #: Steps between two looks at how long a step may be.
 STEPS_PER_LOOK = 10
-#: Steps that one thread takes together at most; what they work on fits the cache.
-STEPS_TOGETHER = 5
-#: Rows that a step takes at a time, and rows by which the next one stays behind.
-ROWS_IN_WORK, BEHIND = 4, UNSURE + 1
+#: Rows by which a step stays behind the one before it.
+BEHIND = UNSURE + 1
+#: Rows that a step takes at a time: fewest, most, and share of all rows. Many spare
+#: calls; few let the next thread begin soon.
+FEWEST, MOST, SHARE = 4, 16, 32
 #: Longest step, and share of the time in which a wave crosses a cell. [s], [1]
 LONGEST_STEP, COURANT = 10.0, 0.6
 #: Time at the end over which depth and speed are averaged. [s]
@@ -90,6 +92,31 @@ class Shared(NamedTuple):
     left: NDArray[np.float64]
 
 
+def share(bed: NDArray[Any], threads: int) -> Shared:
+    """Lay out what the threads share; each looks at two rows at least.
+
+    Parameters
+    ----------
+    bed : (row, column) ndarray
+        Height of the ground, without halo.
+    threads : int
+        Threads asked for.
+
+    Returns
+    -------
+    shared : Shared
+        As many threads as are worth it.
+    """
+    rows = bed.shape[0]
+    most = min(threads, os.cpu_count() or 1, rows // 2, STEPS_PER_LOOK)
+    return Shared(
+        counter=np.zeros(1, np.int64),
+        done=np.zeros((STEPS_PER_LOOK, 8), np.int64),
+        fastest=np.zeros(max(most, 1)),
+        left=np.zeros((rows + 2, 2)),
+    )
+
+
 @njit(cache=True, nogil=True)
 def run_steps(
     thread: int,
@@ -113,7 +140,7 @@ def run_steps(
         Steps taken.
     """
     threads = len(shared.fastest)
-    together = min(STEPS_TOGETHER, -(-STEPS_PER_LOOK // threads))
+    together = -(-STEPS_PER_LOOK // threads)
     spans = np.empty((STEPS_PER_LOOK, 2))
     time, looked, steps, looks = 0.0, 0.0, 0, 0
     while time < plan.seconds:
@@ -150,19 +177,20 @@ def _run_group(
     first, second = states
     rows = first.depth.shape[0] - 2
     earlier = (looks - 1) * rows
+    work = min(max(rows // SHARE, FEWEST), MOST)
     late = BEHIND * (mine[1] - mine[0] - 1)
-    for front in range(1, rows + 1 + late, ROWS_IN_WORK):
+    for front in range(1, rows + 1 + late, work):
         if group > 0:
-            needed = min(front + ROWS_IN_WORK + BEHIND - 1, rows)
+            needed = min(front + work + BEHIND - 1, rows)
             wait_for(shared.done[group - 1], earlier + needed)
         for number in range(mine[0], mine[1]):
             start = front - BEHIND * (number - mine[0])
-            here = max(start, 1), min(start + ROWS_IN_WORK, rows + 1)
+            here = max(start, 1), min(start + work, rows + 1)
             old, new = (first, second) if number % 2 == 0 else (second, first)
             step = _prepare(spans[number, 1], spans[number, 0], first.depth, plan)
             if here[0] < here[1]:
                 advance_rows(here, old, new, world, step, shared.left)
-        finished = min(front - late + ROWS_IN_WORK - 1, rows)
+        finished = min(front - late + work - 1, rows)
         if finished > 0:
             tell(shared.done[group], earlier + finished)
 

@@ -42,6 +42,18 @@ def _add_at_once(_context: Any, counter: Any, amount: Any) -> Any:
     return types.int64(counter, amount), generate
 
 
+@intrinsic
+def _read_at_once(_context: Any, counter: Any) -> Any:
+    """Read the first number of an array as others see it."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array = context.make_array(signature.args[0])(context, builder, arguments[0])
+        pointer = builder.bitcast(array.data, ir.IntType(64).as_pointer())
+        return builder.load_atomic(pointer, ordering="seq_cst", align=8)
+
+    return types.int64(counter), generate
+
+
 @njit(cache=True, nogil=True)
 def meet(counter: NDArray[np.int64], threads: int) -> None:
     """Wait until every thread has come here as often as this one.
@@ -71,7 +83,7 @@ def wait_for(counter: NDArray[np.int64], amount: int) -> None:
         What is waited for.
     """
     waits = 0
-    while _add_at_once(counter, 0) < amount:  # type: ignore[call-arg]
+    while _read_at_once(counter) < amount:  # type: ignore[call-arg]
         waits += 1
         if waits > PATIENCE:
             _give_way()

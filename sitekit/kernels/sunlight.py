@@ -1,9 +1,9 @@
 """Direct sun on each cell, summed over many positions of the sun."""
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from math import cos, radians, sin
 
+import numba
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -49,7 +49,7 @@ def sum_sunlight(
     sums = np.zeros((2, *slope.shape), np.float32)
     table = np.ascontiguousarray(suns, np.float32)
     rows = slope.shape[0]
-    bands = min(os.cpu_count() or 1, rows)
+    bands = min(int(numba.get_num_threads()), rows)
     cuts = [rows * band // bands for band in range(bands + 1)]
 
     def add(first: int, end: int) -> None:

@@ -122,8 +122,9 @@ def _gap_shares(
 
 
 def _highest(rows: NDArray[np.float64]) -> BarrierFaces:
-    """Keep the highest barrier of each face."""
-    rows = rows[np.argsort(-rows[:, 3], kind="stable")]
+    """Keep the highest barrier of each face; of two as high the one less open."""
+    height, openness, foot, gap = rows[:, 3], rows[:, 4], rows[:, 5], rows[:, 7]
+    rows = rows[np.lexsort((gap, foot, openness, -height))]
     _, first = np.unique(rows[:, :3], axis=0, return_index=True)
     rows = rows[first]
     return BarrierFaces(

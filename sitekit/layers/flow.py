@@ -110,7 +110,8 @@ def standard_night(
 class _Field:
     """Ground, sources and barriers on one grid.
 
-    `finest` is the ground that crests are looked for in.
+    `finest` is the ground that crests are looked for in, with `factor` of its cells
+    along the side of one here.
     """
 
     bed: NDArray[np.float32]
@@ -119,6 +120,7 @@ class _Field:
     pieces: NDArray[np.float64]
     cell_size: float
     finest: NDArray[np.float32]
+    factor: int = 1
 
     def coarser(self, factor: int) -> "_Field":
         """Average onto cells of `factor` by `factor`."""
@@ -133,6 +135,7 @@ class _Field:
             water=average(self.water.astype(np.float32), factor) > MOSTLY,
             pieces=pieces,
             cell_size=self.cell_size * factor,
+            factor=self.factor * factor,
         )
 
     def ground(self) -> NightGround:
@@ -145,10 +148,10 @@ class _Field:
     def faces(self) -> BarrierFaces:
         """Find barriers, and crests that the cells have lost."""
         barriers = keep_inside(find_barrier_faces(self.pieces), self.bed.shape)
-        factor = -(-self.finest.shape[0] // self.bed.shape[0])
-        if factor == 1:
+        if self.factor == 1:
             return barriers
-        return join_faces(barriers, find_crest_faces(self.finest, self.bed, factor))
+        crests = find_crest_faces(self.finest, self.bed, self.factor)
+        return join_faces(barriers, crests)
 
 
 def _run(field: _Field, seconds: float, closed_edges: Sequence[Any]) -> NightState:

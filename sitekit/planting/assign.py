@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, inf, isfinite, nan
+from math import inf, isfinite, nan
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from sitekit.planting.need import (
     picked,
 )
 from sitekit.planting.terms import Need
-from sitekit.words import HARDY, SITE_CLASSES
+from sitekit.words import HARDY, SITE_CLASSES, listed
 
 #: Worth of a tree by the class of its ground, against one on good ground.
 WORTH = {"hardy kinds only": 0.7, "with conditions": 0.9, "good": 1.0}
@@ -169,6 +169,8 @@ def assign_fruit(
                 continue
             chosen.append(made)
             kg -= made.trees * made.crop.usual
+            # Less than a few trees is no reason to begin another block.
+            kg = 0.0 if kg < FEWEST * made.crop.usual else kg
             left[choice.block] -= made.trees * fruit.spacing * fruit.row_spacing
     return chosen
 
@@ -191,7 +193,7 @@ def _take(
     crop = crop_at(choice, fruit, need)
     fits = int(left.get(choice.block, 0.0) / (fruit.spacing * fruit.row_spacing))
     asked = count_trees(kg, crop.usual)
-    trees = int(min(fits, ceil(asked) if isfinite(asked) else fits))
+    trees = int(min(fits, int(asked) if isfinite(asked) else fits))
     if trees < min(FEWEST, asked):
         return None
     named = group or choice.group or _usual_group(fruit)
@@ -303,11 +305,12 @@ def _reason(
         return "no block is better than test first for it"
     if not given:
         return "other fruit fill the blocks that it could have"
-    blocks = ", ".join(str(a.choice.block) for a in given)
+    blocks = listed([str(a.choice.block) for a in given])
+    many = "s" if len(given) > 1 else ""
     years = (
         "poor years as found there" if known else "poor years assumed: no record tells"
     )
-    return f"block {blocks}, {given[0].choice.site_class}; {years}"
+    return f"block{many} {blocks}, {given[0].choice.site_class}; {years}"
 
 
 def better_spot(

@@ -16,6 +16,8 @@ from sitekit.words import facing
 
 #: Angle between two tapes under which they cross too flatly. [degree]
 POOR_ANGLE = 20.0
+#: Longest tape in common use. [m]
+TAPE = 100.0
 #: Points that the choice of a baseline looks at.
 LOOKED_AT = 200
 #: Marks and corners among which it is chosen, those nearest the field.
@@ -42,7 +44,8 @@ def choose_baseline(
     """Choose the two points from which most of the plan is taped well.
 
     Of all pairs far enough apart that one is taken from which the most points are
-    reached by tapes that cross at 30 to 150 degrees, and of equals the longest.
+    reached by tapes of at most 100 m that cross at 30 to 150 degrees, of equals
+    that with most such points at any length, and then the longest.
     Without two control marks the points are things that the owner names: corners of
     buildings, ends of tracks, existing trees, and last the corners of the field.
 
@@ -178,7 +181,11 @@ def _things(site: Site) -> list[Named]:
             strict=True,
         ):
             called = str(name) or str(kind) or usual
-            found += _corners_of(called, shapely.get_coordinates(shape.simplify(0.5)))
+            corners = shapely.get_coordinates(shape.simplify(0.5))
+            if shapely.get_dimensions(shape) == 1:
+                found += _corners_of(called, corners[[0, -1]], "end")
+            else:
+                found += _corners_of(called, corners)
     middle = site.field.geometry.union_all().centroid
     return sorted(
         found, key=lambda thing: np.hypot(thing[1] - middle.x, thing[2] - middle.y)
@@ -190,7 +197,9 @@ def _field_corners(corners: NDArray[np.float64]) -> list[Named]:
     return _corners_of("the field", shapely.get_coordinates(hull))[:CANDIDATES]
 
 
-def _corners_of(name: str, corners: NDArray[np.float64]) -> list[Named]:
+def _corners_of(
+    name: str, corners: NDArray[np.float64], part: str = "corner"
+) -> list[Named]:
     """Name the corners of a thing by where they lie in it."""
     corners = np.unique(corners, axis=0)
     if len(corners) == 1:
@@ -198,7 +207,7 @@ def _corners_of(name: str, corners: NDArray[np.float64]) -> list[Named]:
     east, north = (corners - corners.mean(axis=0)).T
     aspects = np.degrees(np.arctan2(east, north)) % 360
     return [
-        (f"{facing(float(aspect))} corner of {name}", float(x), float(y))
+        (f"{facing(float(aspect))} {part} of {name}", float(x), float(y))
         for aspect, (x, y) in zip(aspects, corners, strict=True)
     ]
 
@@ -206,11 +215,13 @@ def _corners_of(name: str, corners: NDArray[np.float64]) -> list[Named]:
 def _best_pair(
     named: Sequence[Named], wanted: NDArray[np.float64], least: float
 ) -> tuple[Named, Named] | None:
-    def worth(pair: tuple[Named, Named]) -> tuple[int, float]:
+    def worth(pair: tuple[Named, Named]) -> tuple[int, int, float]:
         ends = np.array([pair[0][1:], pair[1][1:]], dtype=float)
         angles = crossing_angles(wanted, ends)
+        well = (angles >= 30) & (angles <= 150)
+        near = np.hypot(*(wanted[:, None] - ends).T).max(axis=0) <= TAPE
         length = float(np.hypot(*(ends[1] - ends[0])))
-        return int(((angles >= 30) & (angles <= 150)).sum()), round(length, 3)
+        return int((well & near).sum()), int(well.sum()), round(length, 3)
 
     apart = [
         (one, other)

@@ -35,11 +35,12 @@ def compare_edges(edge_m: float, limits: Limits, prices: Prices) -> pd.DataFrame
     edges : DataFrame
         ``edge``, ``price_m``, ``days_m`` (a year), ``mulch_saved_m3`` (a year),
         ``cost`` (to make it), ``pays_back_years`` (by the mulch it saves, valued
-        with its price and the work of spreading it; infinite where it wears out
+        as if bought, and the work of spreading it; infinite where it wears out
         before, NaN where neither mulch nor a day has a price), ``source``.
     """
     mulch = mulch_of(limits)
-    worth = prices.mulch_m3 + prices.days_mulch_m3 * prices.day
+    bought = max(prices.mulch_m3, prices.bought_mulch_m3)
+    worth = bought + prices.days_mulch_m3 * prices.day
     rows = []
     for edge in EDGES[1:]:
         saved = mulch.depth * limits.grass_creep_m * prices.edge_holds[edge] * edge_m

@@ -23,6 +23,8 @@ from sitekit.words import SITE_CLASSES, TEST_FIRST
 HEADLAND = 6.0
 #: Mulched ground or a track within this decides where planting begins. [m]
 NEAR = 100.0
+#: Parts of a block that several fruit share.
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
 #: Tried shares when ground is cut in two, by halving.
 HALVINGS = 24
 
@@ -154,7 +156,7 @@ def lay_pieces(
         bearing = grounds.bearings[block]
         shares = _share_out(grounds.accepted[block], here, fruits, bearing)
         for number, (assignment, ground) in enumerate(zip(here, shares, strict=True)):
-            letter = "abcdefgh"[number] if len(here) > 1 else ""
+            letter = LETTERS[number] if len(here) > 1 else ""
             piece = _lay(
                 places,
                 assignment,

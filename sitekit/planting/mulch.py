@@ -10,6 +10,8 @@ from sitekit.planting.terms import Limits, Prices
 #: Share of the depth laid at which mulch no longer holds the grass down: 10 cm of
 #: 40 cm. Common practice, no source.
 SPENT = 0.25
+#: Creep too small to be drawn. [m]
+TINY = 1e-9
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,8 @@ def lost_share(shape: BaseGeometry, creep: float) -> float:
     >>> round(lost_share(box(0, 0, 3, 75), 0.75), 2)
     0.51
     """
+    if creep < TINY:
+        return 0.0
     return float(1 - shape.buffer(-creep, join_style="mitre").area / shape.area)
 
 

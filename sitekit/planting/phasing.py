@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from sitekit.fruit import Fruit
 from sitekit.planting.fence import plan_fence
-from sitekit.planting.grounds import Piece
+from sitekit.planting.grounds import LETTERS, Piece
 from sitekit.planting.materials import (
     WATERED,
     Fence,
@@ -335,7 +335,7 @@ def _blocks_of(phased: Phased, year: int) -> str:
         for piece, trees in zip(phased.pieces, phased.phases.trees, strict=True)
         if trees[year]
     ]
-    return ", ".join(names)
+    return ", ".join(sorted(names, key=lambda n: (int(n.rstrip(LETTERS)), n)))
 
 
 def list_all_quantities(phased: Phased, limits: Limits, prices: Prices) -> pd.DataFrame:

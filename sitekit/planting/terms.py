@@ -38,7 +38,14 @@ class Need:
         Kilograms a year by fruit, or a table of ``kg``, ``use`` and ``group``.
     """
 
-    people: Annotated[Number, Setting("1", "People who eat from it.", low=0)] = 0.0
+    people: Annotated[
+        Number,
+        Setting(
+            "1",
+            "People who eat from it; or name a fruit with its kilograms a year.",
+            low=0,
+        ),
+    ] = 0.0
     kg_a_head: Annotated[
         Number, Setting("kg", "Orchard fruit eaten by each in a year.", low=0)
     ] = 60.0
@@ -211,6 +218,10 @@ class Prices:
     ] = 0.0
     gate: Annotated[Number, Setting("a gate", "Gate in a fence.", low=0)] = 150.0
     mulch_m3: Annotated[Number, Setting("a m³", "Mulch, delivered.", low=0)] = 0.0
+    bought_mulch_m3: Annotated[
+        Number,
+        Setting("a m³", "Mulch if it had to be bought: values what is saved.", low=0),
+    ] = 15.0
     cardboard_m2: Annotated[Number, Setting("a m²", "Cardboard.", low=0)] = 0.0
     water_m3: Annotated[Number, Setting("a m³", "Water, carried.", low=0)] = 0.0
     loosening_m2: Annotated[Number, Setting("a m²", "Loosening.", low=0)] = 1.0

@@ -116,7 +116,7 @@ class Story:
         shape = self.phased.kinds[0].shape.name
         return (
             f"This year {written_trees(float(first['trees']))} on {area} of mulch, in "
-            f"{_laid(shape)}, block {first['blocks']}. What stops it: {stop}."
+            f"{_laid(shape)}: {_blocks(str(first['blocks']))}. What stops it: {stop}."
         )
 
     def _no_ground(self) -> str:
@@ -186,7 +186,7 @@ class Story:
             stand = planted.get(str(row["fruit"]), 0)
             told.append(
                 f"{kg} of {name} take {written_trees(usual)} at "
-                f"{words.number(float(row['bad_years']))} poor years in ten, "
+                f"{_years(float(row['bad_years']))} in ten, "
                 f"{words.number(float(row['trees_good']))} in a good year, "
                 f"{words.number(float(row['trees_bad']))} if a poor year must do; "
                 f"{stand} can be planted ({row['reason']}).{self._in_time(row)}"
@@ -323,6 +323,17 @@ class Story:
             f"{'; '.join(parts)}. Name [limits] money, mulch_m3 or work_days, and the "
             "plan says how far each year."
         ]
+
+
+def _blocks(names: str) -> str:
+    """Write names of blocks, the best first."""
+    each = names.split(", ")
+    return f"block{'s' if len(each) > 1 else ''} {words.listed(each)}"
+
+
+def _years(count: float) -> str:
+    """Write a number of poor years; no figure is finer than its source."""
+    return f"{count:.0f} poor year{'' if round(count) == 1 else 's'}"
 
 
 def _kindly(binding: str) -> str:

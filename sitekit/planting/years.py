@@ -20,10 +20,9 @@ from scipy.sparse import csr_array, hstack
 RESOURCES = ("money", "mulch", "working days", "young trees")
 #: Worth of planting in the first year against the last: enough to break ties.
 HASTE = 0.02
-#: Worth of not opening another piece of ground, in trees.
+#: Worth of not beginning another piece of ground, in trees: less than the least worth
+#: of a tree, so that ground for a single tree is planted too.
 OPENING = 0.5
-#: A lot is begun with at least so many trees, that each has a partner near.
-FIRST = 4
 #: Worth of the fruit that is furthest behind, against all trees together.
 BALANCE = 0.5
 #: Longest search, and the gap to the best plan at which one may end: small plans
@@ -181,7 +180,7 @@ def _takes(
 
 
 def _whole_lots(most: NDArray[np.float64], years: int) -> list[LinearConstraint]:
-    """Plant a lot once, open it once and not with a few, and only then plant it."""
+    """Plant a lot once, open it once, and only then plant it."""
     count = most.size
     by_lot = np.kron(np.eye(count), np.ones(years))
     nothing, last = np.zeros((count, count * years)), np.zeros((count, 1))
@@ -190,10 +189,7 @@ def _whole_lots(most: NDArray[np.float64], years: int) -> list[LinearConstraint]
     since = np.kron(np.diag(most), np.tril(np.ones((years, years))))
     after = csr_array(np.zeros((count * years, 1)))
     opened = hstack([csr_array(np.eye(count * years)), -csr_array(since), after])
-    least = np.repeat(np.minimum(most, FIRST), years)
-    many = hstack([csr_array(np.eye(count * years)), -csr_array(np.diag(least)), after])
     return [
-        LinearConstraint(many, 0.0, np.inf),
         LinearConstraint(planted, -np.inf, most),
         LinearConstraint(begun, -np.inf, 1.0),
         LinearConstraint(opened, -np.inf, 0.0),

@@ -69,8 +69,9 @@ def _tables(plan: PlantingPlan) -> Iterator[Markup]:
         yield table(YEAR_HEADS, _year_rows(plan), label="How far each year")
     if plan.edges["mulch_saved_m3"].sum():
         note = (
-            "The cheap edge is an open question of the trade; figures are common "
-            "practice, no source, and can be changed in the site file."
+            "Mulch that is saved counts as if it were bought. The cheap edge is an "
+            "open question of the trade; figures are common practice, no source, and "
+            "can be changed in the site file."
         )
         made = table(EDGE_HEADS, _edge_rows(plan), label="Edges of the mulch")
         yield join([made, element("p", note, class_="quiet")])
@@ -114,5 +115,5 @@ def write_pay_back(years: float) -> str:
     if isinf(years):
         return "not while it lasts"
     if not isfinite(years):
-        return "no price of mulch or of a day is given"
+        return words.NOT_KNOWN
     return "at once" if years == 0 else words.with_unit(years, "years", 1)

@@ -46,7 +46,9 @@ def tabulate_groups(
     """
     ordered = sorted(groups, key=lambda block: block.number)
     shifts = _middle_shifts(ordered, years.shifts)
-    table = describe_groups(years.springs, fruits, years.tunings, shifts, ground)
+    table = describe_groups(
+        years.springs, fruits, years.tunings, shifts, ground, years.cover
+    )
     usual = {f.name: f.varieties.group().name for f in fruits if f.varieties}
     told = blocks.set_index(["block", "fruit"])
     own = table["group"].isna() | (table["group"] == table["fruit"].map(usual))

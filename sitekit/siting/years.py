@@ -90,7 +90,9 @@ def limit_verdicts(
             continue
         ground = verdict.site_class[rows, columns]
         tuning = years.tunings[name]
-        found = judge_fruit(years.springs, verdict.fruit, ground, shifts, tuning)
+        found = judge_fruit(
+            years.springs, verdict.fruit, ground, shifts, tuning, years.cover
+        )
         limited[name] = _limit(verdict, found, rows, columns)
         told[name] = FruitYears(found, number)
     return limited, told

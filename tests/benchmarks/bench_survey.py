@@ -14,7 +14,7 @@ from threading import Thread
 from time import perf_counter, sleep
 
 from ground import write_site
-from telling import resident, say
+from telling import copy_rate, resident, say
 
 from sitekit.io.inputs import read_request
 from sitekit.pipeline import survey
@@ -58,15 +58,18 @@ def measure(side, cell):
     with tempfile.TemporaryDirectory() as folder:
         request = write_site(Path(folder), side, cell)
         before = resident()
+        copied = copy_rate()
         watch = Watch()
         survey(read_request(request), on_step=watch.begin)
         watch.end()
+        copied = (copied + copy_rate()) / 2
     return {
         "cells": side * side,
         "seconds": sum(watch.seconds.values()),
         "bytes_a_cell": (watch.highest - before) / side**2,
         "highest_in": watch.at,
         "steps": watch.seconds,
+        "copied": copied,
     }
 
 
@@ -86,7 +89,8 @@ def tell(found, cell):
     say(
         f"survey {found['cells'] / 1e6:.2f} M cells of {cell:g} m: "
         f"{found['seconds']:.1f} s, {found['bytes_a_cell']:.0f} bytes a cell "
-        f"(highest in {found['highest_in']})"
+        f"(highest in {found['highest_in']}), beside copies at "
+        f"{found['copied']:.0f} Mcell/s"
     )
     longest = sorted(found["steps"].items(), key=lambda s: -s[1])[:MOST_STEPS]
     say("  " + ", ".join(f"{name} {took:.1f} s" for name, took in longest))

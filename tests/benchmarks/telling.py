@@ -2,8 +2,9 @@
 
 import resource
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from time import perf_counter
+from time import perf_counter, sleep
 
 import numpy as np
 
@@ -21,6 +22,18 @@ def resident():
     """Memory that this process holds now. [byte]"""
     pages = int(Path("/proc/self/statm").read_text(encoding="utf-8").split()[1])
     return pages * resource.getpagesize()
+
+
+def memory_of(call):
+    """Most memory that a call holds beyond what was held before it. [byte]"""
+    before = highest = resident()
+    with ThreadPoolExecutor(1) as pool:
+        running = pool.submit(call)
+        while not running.done():
+            highest = max(highest, resident())
+            sleep(0.001)
+        running.result()
+    return highest - before
 
 
 def quickest(call):
