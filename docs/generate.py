@@ -23,6 +23,7 @@ from sitekit.layers import CATALOGUE, Layer
 from sitekit.layers.cover import COVERS
 from sitekit.pipeline import TUNED, known_settings
 from sitekit.settings import settings_of
+from sitekit.siting.maps import CLIMATE, NEEDS
 from sitekit.words import SITE_CLASSES, fruit_name
 
 FOLDER = Path(__file__).parent / "reference"
@@ -94,6 +95,20 @@ def write_layers() -> str:
                     "`site_class_<fruit>`",
                     "code",
                     f"Byte, nodata 255: {classes}; the names stand in the band's tags",
+                ),
+            ],
+        ),
+        f"And with {NEEDS} ([years](../method/years.md)):",
+        table(
+            ("name", "unit", "what it is", "source"),
+            [
+                *((f"`{n}`", unit, text, s) for n, (unit, text, s) in CLIMATE.items()),
+                (
+                    "`poor_crop_years_<fruit>`",
+                    "years in ten",
+                    "years in ten in which frost leaves less than half a crop of the "
+                    "fruit's usual group",
+                    "limits of each stage in the fruit file",
                 ),
             ],
         ),

@@ -31,6 +31,7 @@ from sitekit.settings import Setting, settings_of
 from sitekit.site import Site
 from sitekit.siting.answer import compose_answer
 from sitekit.siting.blocks import group_into_blocks
+from sitekit.siting.contrast import tell_years
 from sitekit.siting.evidence import compare_notes, compare_trees
 from sitekit.siting.groups import tabulate_groups
 from sitekit.siting.lines import draw_contours, find_cold_air_paths
@@ -199,13 +200,20 @@ class Watch:
         self.seconds[name] = round(perf_counter() - start, 3)
 
 
-def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Survey:
+def survey(
+    site: Site,
+    *,
+    given: Mapping[str, NDArray[Any]] | None = None,
+    on_step: Callable[[str], None] = lambda _: None,
+) -> Survey:
     """Survey a site: layers, scores, spots, blocks and the answer.
 
     Parameters
     ----------
     site : Site
         What was read.
+    given : mapping of str to (row, column) ndarray, optional
+        Layers that are known already, such as a night offset corrected by readings.
     on_step : callable
         Called with the name of each step when it begins.
 
@@ -227,7 +235,7 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
     fruits = [read_fruit(n, site.fruit_folder) for n in site.fruit or fruit_names()]
     asked = [n for n in site.layers if n in CATALOGUE] or usual_layers()
     with watch.step("layers"):
-        made, absent = _make_layers(site, asked, fruits, on_step)
+        made, absent = _make_layers(site, asked, fruits, given or {}, on_step)
     with watch.step("scores"):
         ground = _judge(site, made, fruits)
     with watch.step("years"):
@@ -239,10 +247,11 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
     with watch.step("blocks"):
         groups = _tuned(group_into_blocks, site, places.verdicts, closed)
         blocks = describe_blocks(groups, places)
-        table = tabulate_fruit(blocks)
+        table, drawn = tabulate_fruit(blocks), None
         if years is not None:
             own = describe_blocks(groups, ground)
             table = tabulate_groups(groups, own, blocks, years, fruits)
+            drawn = tell_years(groups, table, years, fruits)
     with watch.step("spots"):
         spots = _tuned(choose_spots, site, groups, places.verdicts, places, closed)
     with watch.step("pockets"):
@@ -284,6 +293,7 @@ def survey(site: Site, *, on_step: Callable[[str], None] = lambda _: None) -> Su
         absent=absent,
         seconds=watch.seconds,
         plan=plan,
+        years=drawn,
     )
 
 
@@ -296,6 +306,7 @@ def _make_layers(
     site: Site,
     asked: Sequence[str],
     fruits: Sequence[Fruit],
+    given: Mapping[str, NDArray[Any]],
     on_step: Callable[[str], None],
 ) -> tuple[xr.Dataset, dict[str, str]]:
     """Make the layers asked for and those that fruit and siting read."""
@@ -303,7 +314,9 @@ def _make_layers(
     climate = READ_BY_CLIMATE if site.records else ()
     names = list(dict.fromkeys([*asked, *READ_BY_SITING, *factors, *climate]))
     # The inputs go straight on: a name for them here would hold them all.
-    made, absent = make_layers(names, _inputs(site), site.grid, site.settings, on_step)
+    made, absent = make_layers(
+        names, {**_inputs(site), **given}, site.grid, site.settings, on_step
+    )
     made["frost_night_offset"].attrs["relative_to"] = site.reference_name
     return made, {n: need for n, need in absent.items() if n in asked}
 

@@ -163,6 +163,46 @@ class PlantingPlan:
 
 
 @dataclass(frozen=True)
+class YearsTold:
+    """The years of a station record, ready to be drawn and printed.
+
+    Parameters
+    ----------
+    station : str
+        Name of the record.
+    last_frosts : DataFrame
+        Last frost of spring at the station: ``year``, ``day`` (of the year, NaN in a
+        year without frost), ``later`` (years in ten that are later, by rank).
+    last_frost_law : DataFrame
+        The fitted law: ``day``, ``later``, and ``low``, ``high`` of its 90 % interval
+        (years in ten with a later frost); empty where too few years have frost.
+    nights : DataFrame
+        Nights of bloom time at the station: ``degc`` (lower edge of a degree),
+        ``clear`` and ``other`` (nights a spring).
+    fruit : str
+        The fruit that differs most from the best block to the worst; empty where no
+        fruit has groups or there is no block.
+    places : DataFrame
+        The best block for it, then the worst: ``block``, ``group``, ``still_degc``
+        (clear still night against the station), ``full_bloom`` and ``last_frost``
+        (middle year, day of the year; the last night that kills a tenth of open
+        flowers), ``poor`` and ``years`` (counts), ``halves`` (one sentence).
+    bloom : DataFrame
+        The same blocks by year: ``block``, ``year``, ``opens``, ``full_bloom``,
+        ``falls``, ``last_frost`` (days of the year in which spring lies, NaN where
+        they do not come), ``poor`` (bool).
+    """
+
+    station: str
+    last_frosts: pd.DataFrame
+    last_frost_law: pd.DataFrame
+    nights: pd.DataFrame
+    fruit: str
+    places: pd.DataFrame
+    bloom: pd.DataFrame
+
+
+@dataclass(frozen=True)
 class Survey:
     """Everything found on one site.
 
@@ -191,6 +231,8 @@ class Survey:
     plan : PlantingPlan or None
         The planting plan; None where nothing was asked for, or no block is
         better than *test first*.
+    years : YearsTold or None
+        The years of the record; None without one.
     """
 
     site: Site
@@ -207,6 +249,7 @@ class Survey:
     absent: Mapping[str, str]
     seconds: Mapping[str, float]
     plan: PlantingPlan | None = None
+    years: YearsTold | None = None
 
 
 @dataclass(frozen=True)

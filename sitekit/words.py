@@ -188,6 +188,28 @@ def counted(count: int, what: str) -> str:
     return f"{count} {what}" if count == 1 else f"{number(count)} {what}s"
 
 
+def years_in_ten(value: float) -> str:
+    """Write a number of years in ten; less than half a year is not none.
+
+    Examples
+    --------
+    >>> years_in_ten(0.2), years_in_ten(2.7)
+    ('under 1', '3')
+    """
+    return "under 1" if value < 0.5 else number(value)
+
+
+def years_span(low: float, high: float) -> str:
+    r"""Write the range of a number of years in ten.
+
+    Examples
+    --------
+    >>> years_span(0.05, 3.6)
+    '(0\xa0to\xa04)'
+    """
+    return NO_BREAK.join((f"({number(low)}", "to", f"{number(high)})"))
+
+
 def fruit_name(fruit: str, *, plural: bool = False) -> str:
     """Write the name of a fruit for people.
 

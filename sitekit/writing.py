@@ -17,6 +17,7 @@ from sitekit.errors import OutputError
 from sitekit.handover import write_handover
 from sitekit.io.geopackage import write_geopackage
 from sitekit.io.rasters import write_cog
+from sitekit.measuring.revision import Revision
 from sitekit.report import write_report
 from sitekit.results import Survey
 from sitekit.webmap import write_map
@@ -42,6 +43,7 @@ SHAPES = {
     "spots": "Point",
     "rows": "LineString",
     "setting_out": "Point",
+    "loggers": "Point",
     "test_holes": "Point",
     "fence": "LineString",
     "existing_trees": "Point",
@@ -153,6 +155,7 @@ def write_survey(
     folder: Path | str,
     *,
     today: date | None = None,
+    revision: Revision | None = None,
     on_step: Callable[[str], None] = lambda _: None,
 ) -> Path:
     """Write a survey: map, report, GeoPackage, one file a layer, and what was run.
@@ -165,6 +168,8 @@ def write_survey(
         Folder that is missing, empty, or was made by sitekit.
     today : date, optional
         Date on the sheets; today where not given.
+    revision : Revision, optional
+        What readings changed: a page of the report, a table, a layer of loggers.
     on_step : callable
         Called with the name of each file before it is written.
 
@@ -186,17 +191,19 @@ def write_survey(
             on_step(f"layers/{name}.tif")
             _write_layer(survey, str(name), temporary / "layers" / f"{name}.tif")
         on_step("site.gpkg")
-        write_geopackage(
-            temporary / "site.gpkg", vector_layers(survey), geometry_types=SHAPES
-        )
+        tables = vector_layers(survey)
+        if revision is not None:
+            tables["loggers"] = revision.loggers
+            _write_revision(revision, temporary / "revision.csv")
+        write_geopackage(temporary / "site.gpkg", tables, geometry_types=SHAPES)
         on_step("report.html")
-        write_report(survey, temporary / "report.html", today=day)
+        write_report(survey, temporary / "report.html", today=day, revision=revision)
         on_step("map.html")
         write_map(survey, temporary / "map.html", today=day)
         if survey.plan is not None:
             on_step("handover")
             write_handover(survey, temporary / "handover", today=day)
-        write_run(temporary, _describe_run(survey, day))
+        write_run(temporary, _describe_run(survey, day) | _describe_revision(revision))
     return folder
 
 
@@ -213,6 +220,19 @@ def _write_layer(survey: Survey, name: str, path: Path) -> None:
         nodata=255 if coded else float("nan"),
         tags={k: str(v) for k, v in layer.attrs.items() if k.startswith(TAGGED)},
     )
+
+
+def _write_revision(revision: Revision, path: Path) -> None:
+    """Write the table of loggers, one row each."""
+    table = revision.loggers.drop(columns="geometry")
+    table.to_csv(path, index=False, lineterminator="\n")
+
+
+def _describe_revision(revision: Revision | None) -> dict[str, object]:
+    """Tell what readings did; nothing where there were none."""
+    if revision is None:
+        return {}
+    return {"revision": revision.summary, "nights": revision.nights}
 
 
 def vector_layers(survey: Survey) -> dict[str, Any]:

@@ -29,7 +29,7 @@ PAGES = [
 COMMANDS = typer.main.get_command(app).commands
 MODULES = sorted(m.name for m in pkgutil.walk_packages(sitekit.__path__, "sitekit."))
 #: What this version does not have; the pages may name it only to say so.
-ABSENT = ("loggers", "revise")
+ABSENT: tuple[str, ...] = ()
 
 
 def read(path):

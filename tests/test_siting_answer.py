@@ -16,6 +16,7 @@ from sitekit.siting.answer import (
     compose_answer,
     resolution_sentence,
 )
+from sitekit.siting.maps import NEEDS
 from sitekit.siting.tables import best_fruit, tabulate_fruit
 from sitekit.words import SITE_CLASSES
 
@@ -208,6 +209,10 @@ def test_years_are_unknown_without_a_record_and_told_with_one(made):
     without = answer(made, blocks)
     assert without.stamp == STAMP
     assert any(text.startswith("Years:") for text in without.unknowns)
+    lacking = answer(made, blocks, absent={"frost_free_days": NEEDS})
+    # Said once, as years: not again as layers, and never in words of a promise.
+    assert lacking.unknowns == without.unknowns
+    assert f"Years: without {NEEDS} no poor-crop years are counted." in lacking.unknowns
     counted = answer(made, blocks, years=("Frost in 3 years of 10.",))
     assert counted.stamp == STAMP_WITH_YEARS
     assert counted.years == ("Frost in 3 years of 10.",)

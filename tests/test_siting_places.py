@@ -410,3 +410,10 @@ def test_turning_the_ground_turns_the_verdicts():
     )
     # Ties of steepest descent on so even a surface are settled by the compass.
     assert same.mean() > 0.95
+
+
+def test_a_survey_without_a_record_counts_no_years(bowl_survey):
+    assert bowl_survey.years is None
+    assert bowl_survey.answer.years == ()
+    assert bowl_survey.fruit_by_block["poor_crop_years"].isna().all()
+    assert bowl_survey.absent["last_spring_frost"].startswith("five complete years")

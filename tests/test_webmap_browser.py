@@ -338,6 +338,21 @@ def test_poor_crop_years_have_ten_boxes(open_map, small_survey):
     assert fills == ["#22302F"] + ["#B0AFA8"] * 3 + ["#FFFFFF"] * 6
 
 
+def test_a_spot_tells_its_years_and_the_season_of_its_block(open_map, small_survey):
+    table = frosty(small_survey).fruit_by_block
+    table = table.assign(ripening="ripens in 9 years of ten", winter="stands it")
+    spots = small_survey.spots.assign(poor_crop_years=0.2)
+    opened = open_map(replace(small_survey, fruit_by_block=table, spots=spots))
+    opened.page.check("[data-symbol=spots]")
+    opened.page.locator("path.spot-shape").nth(40).click()
+    heads = opened.texts(".leaflet-popup th")
+    told = dict(zip(heads, opened.texts(".leaflet-popup td"), strict=True))
+    assert told["Poor-crop years"] == "under 1 in ten (its block may be 1 to 4)"
+    assert told["Ripening, its block"] == "ripens in 9 years of ten"
+    assert told["Winter, its block"] == "stands it"
+    assert told["Confidence"] == "fair"
+
+
 def test_measuring_gives_whole_metres_and_opens_no_popup(open_map, small_survey):
     opened = open_map(small_survey)
     opened.page.get_by_text("Measure", exact=True).click()

@@ -21,7 +21,7 @@ from sitekit.cartography.styles import LAYER_STYLES, find_style
 from sitekit.errors import OutputError
 from sitekit.grid import Grid
 from sitekit.results import Survey
-from sitekit.webmap import answer, questions, reading, shapes, write_map
+from sitekit.webmap import answer, questions, reading, shapes, spots, write_map
 from sitekit.webmap.map import gather, make_page
 
 DAY = date(2026, 11, 25)
@@ -199,6 +199,60 @@ def test_poor_crop_years_are_told_only_where_they_are_known(small_survey):
         ]
 
 
+def in_years(survey: Survey, poor: float = 1.2) -> Survey:
+    """The same survey with years: of two groups the usual one stands first."""
+    usual = survey.fruit_by_block.assign(
+        group="autumn",
+        poor_crop_years=poor,
+        low=0.3,
+        high=2.4,
+        ripening="ripens in 9 years of ten",
+        winter="stands the winter (−24\u00a0°C once in 30 years)",
+    )
+    other = usual.assign(group="late", poor_crop_years=9.0, ripening="never")
+    table = pd.concat([usual, other]).sort_values(["block", "fruit"], kind="stable")
+    spots = survey.spots.assign(poor_crop_years=poor)
+    return replace(survey, fruit_by_block=table, spots=spots)
+
+
+def test_the_popup_of_a_block_tells_ripening_and_winter_of_the_usual_group(
+    small_survey,
+):
+    block = answer.draw_blocks(in_years(small_survey))[0]
+    names = [line[0] for line in block["fruit"]["pear"]["popup"]["rows"]]
+    assert names[:3] == ["Poor-crop years", "Ripening", "Winter"]
+    rows = dict(line[:2] for line in block["fruit"]["pear"]["popup"]["rows"])
+    assert rows["Poor-crop years"] == "1 in ten, may be 0 to 2"
+    assert rows["Ripening"] == "ripens in 9 years of ten"
+    assert rows["Winter"].startswith("stands the winter")
+
+
+def test_the_popup_of_a_block_without_a_record_tells_no_years(small_survey):
+    block = answer.draw_blocks(small_survey)[0]
+    names = {line[0] for line in block["fruit"]["pear"]["popup"]["rows"]}
+    assert not names & {"Poor-crop years", "Ripening", "Winter"}
+
+
+def test_fewer_than_half_a_year_is_not_none(small_survey):
+    block = answer.draw_blocks(in_years(small_survey, poor=0.2))[0]
+    assert block["fruit"]["pear"]["years"] == ["under 1 in ten", "may be 0 to 2"]
+
+
+def test_a_spot_tells_its_own_years_and_the_range_of_its_block(small_survey):
+    drawn = spots.draw_spots(in_years(small_survey, poor=0.8))
+    told = [drawn["texts"][i] for i in drawn["fruit"]["pear"]["rows"][1][3:]]
+    assert told[4] == "1 in ten (its block may be 0 to 2)"
+    assert told[5] == "ripens in 9 years of ten"
+    assert told[6].startswith("stands the winter")
+    assert told[7] == "fair"
+
+
+def test_a_spot_without_a_record_tells_no_years(small_survey):
+    drawn = spots.draw_spots(small_survey)
+    told = [drawn["texts"][i] for i in drawn["fruit"]["pear"]["rows"][1][3:]]
+    assert told[4:7] == ["", "", ""]
+
+
 def test_the_night_of_a_block_is_told_against_the_reference(small_survey):
     block = answer.draw_blocks(frosty(small_survey))[2]
     rows = dict(line[:2] for line in block["fruit"]["apple"]["popup"]["rows"])
@@ -206,29 +260,29 @@ def test_the_night_of_a_block_is_told_against_the_reference(small_survey):
 
 
 def test_every_spot_of_a_fruit_is_there_and_says_why(small_survey):
-    spots = answer.draw_spots(small_survey)
-    assert spots["every"] == 1
-    assert {f: len(v["rows"]) for f, v in spots["fruit"].items()} == {
+    drawn = spots.draw_spots(small_survey)
+    assert drawn["every"] == 1
+    assert {f: len(v["rows"]) for f, v in drawn["fruit"].items()} == {
         "apple": 84,
         "pear": 84,
     }
-    first = spots["fruit"]["pear"]["rows"][1]
-    told = [spots["texts"][i] for i in first[3:]]
-    assert spots["fruit"]["pear"]["names"][1] == "pear-01-002"
+    first = drawn["fruit"]["pear"]["rows"][1]
+    told = [drawn["texts"][i] for i in first[3:]]
+    assert drawn["fruit"]["pear"]["names"][1] == "pear-01-002"
     assert told[1].endswith("drainage not tested.")
     assert told[2] == "8\u00a0%, to the south"
     # A circle a third of the spacing wide: here 30 m apart.
-    assert spots["fruit"]["pear"]["radius"] == pytest.approx(5.0)
+    assert drawn["fruit"]["pear"]["radius"] == pytest.approx(5.0)
 
 
 def test_a_spot_lies_where_it_was_found_to_a_decimetre(small_survey):
-    spots = answer.draw_spots(small_survey)
+    drawn = spots.draw_spots(small_survey)
     grid = small_survey.site.grid
     pears = small_survey.spots[small_survey.spots["fruit"] == "pear"]
     longitudes, latitudes = grid.degrees(pears.geometry.x, pears.geometry.y)
-    rows = np.array(spots["fruit"]["pear"]["rows"])
-    assert np.abs(spots["origin"][0] + rows[:, 0] / 1e6 - latitudes).max() < 1.5e-6
-    assert np.abs(spots["origin"][1] + rows[:, 1] / 1e6 - longitudes).max() < 1.5e-6
+    rows = np.array(drawn["fruit"]["pear"]["rows"])
+    assert np.abs(drawn["origin"][0] + rows[:, 0] / 1e6 - latitudes).max() < 1.5e-6
+    assert np.abs(drawn["origin"][1] + rows[:, 1] / 1e6 - longitudes).max() < 1.5e-6
 
 
 def test_not_for_setting_out_is_said_once(small_survey):
@@ -255,10 +309,10 @@ def test_on_good_ground_nothing_limits_yet(small_survey):
 
 
 def test_too_many_spots_are_thinned_and_that_is_said(small_survey, monkeypatch):
-    monkeypatch.setattr(answer, "MOST_SPOTS", 50)
-    spots = answer.draw_spots(small_survey)
-    assert spots["every"] == 4
-    assert sum(len(f["rows"]) for f in spots["fruit"].values()) == 42
+    monkeypatch.setattr(spots, "MOST_SPOTS", 50)
+    drawn = spots.draw_spots(small_survey)
+    assert drawn["every"] == 4
+    assert sum(len(f["rows"]) for f in drawn["fruit"].values()) == 42
 
 
 # --- questions and keys ---------------------------------------------------------
@@ -360,6 +414,26 @@ def test_breaks_of_dates_follow_the_site_in_whole_weeks(small_survey):
     ]
 
 
+@pytest.mark.parametrize(
+    ("layer", "value", "question", "said"),
+    [
+        ("poor_crop_years_pear", 1.4, "What may stand here?", "usual group"),
+        ("last_spring_frost", 127.0, "Where is it cold?", "1 year in 10"),
+        ("frost_free_days", 151.0, "Is the season long enough?", "middle year"),
+        ("heat_sum", 1900.0, "Is the season long enough?", "Over 5 °C"),
+    ],
+)
+def test_layers_of_the_years_have_their_question_and_say_what_they_count(
+    small_survey, layer, value, question, said
+):
+    values = np.full(small_survey.site.grid.shape, value)
+    options = options_of(with_layer(small_survey, layer, values))
+    option = options[layer.removesuffix("_pear")]
+    assert option["question"] == question
+    assert said in option["note"]
+    assert len(option["rows"]) in (5, 6)
+
+
 def test_missing_ground_of_a_layer_is_outlined_for_its_question_marks(small_survey):
     slope = small_survey.layers["slope"].to_numpy().copy()
     slope[10:20, 10:30] = np.nan
@@ -397,6 +471,16 @@ def test_the_reading_says_what_the_layers_say(small_survey):
     assert re.fullmatch(
         r"\d(\.5)?\u00a0h a day", read_at(made, "Sun while ripening", row, 9)
     )
+
+
+def test_the_reading_tells_frost_as_a_date_and_heat_to_ten_degree_days(small_survey):
+    shape = small_survey.site.grid.shape
+    survey = with_layer(small_survey, "last_spring_frost", np.full(shape, 132.0), "d")
+    survey = with_layer(survey, "heat_sum", np.full(shape, 1943.0), "degC day")
+    made = reading.make_reading(survey)
+    row, column = (n // 2 for n in made["shape"])
+    assert read_at(made, "Last frost, 1 year in 10 later", row, column) == "12 May"
+    assert read_at(made, "Heat sum", row, column) == "1940\u00a0degree days"
 
 
 def test_the_reading_of_a_night_has_its_doubt(small_survey):

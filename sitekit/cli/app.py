@@ -8,7 +8,17 @@ from typing import Annotated
 
 import typer
 
-from sitekit.cli import check, compare, demo, fetch, new, region, survey
+from sitekit.cli import (
+    check,
+    compare,
+    demo,
+    fetch,
+    loggers,
+    new,
+    region,
+    revise,
+    survey,
+)
 from sitekit.errors import SitekitError
 
 app = typer.Typer(
@@ -19,7 +29,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for command in (demo, new, check, survey, compare, fetch, region):
+for command in (demo, new, check, survey, compare, loggers, revise, fetch, region):
     app.command(
         command.__name__.rpartition(".")[2],
         help=command.HELP,

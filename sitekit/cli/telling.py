@@ -1,12 +1,14 @@
 """A survey told in a few lines of a terminal."""
 
 import sys
+from math import isfinite
 from pathlib import Path
 from textwrap import wrap
 
 from geopandas import GeoDataFrame
 
 from sitekit import words
+from sitekit.climate.years import FEWEST
 from sitekit.results import Survey
 from sitekit.site import Site
 from sitekit.siting.answer import resolution_sentence
@@ -90,12 +92,31 @@ def tell_survey(survey: Survey, folder: Path, seconds: float) -> str:
         lines.append(f"   and {len(numbers) - MOST_BLOCKS} more in report.html")
     first = survey.answer.measures[0]
     lines.append("")
+    lines += _headed("Years:", *_years(survey))
     lines += _headed("Measure:", first.what)
     lines += _headed("Not known:", *survey.answer.unknowns[:1])
     files = "map.html  report.html  site.gpkg  layers/"
     return "\n".join(
         [*lines, f"Written:   {folder}/{files}  {dim(words.with_unit(seconds, 's'))}"]
     )
+
+
+def _years(survey: Survey) -> list[str]:
+    """Tell the poor crops of the best block in one line; nothing without a record."""
+    if survey.years is None or survey.blocks.empty:
+        return []
+    number = int(survey.blocks["block"].iloc[0])
+    _, fruit = best_fruit(survey.blocks, number)
+    table = survey.fruit_by_block
+    here = table[(table["block"] == number) & (table["fruit"] == fruit[0])].iloc[0]
+    if not isfinite(here["poor_crop_years"]):
+        return []
+    name = words.fruit_name(fruit[0], plural=True)
+    poor = words.years_in_ten(here["poor_crop_years"])
+    span = words.years_span(here["low"], here["high"])
+    counted = len(survey.years.last_frosts)
+    years = f"poor crops in {poor} of ten {span}, from {counted} years"
+    return [f"block {number}, {name}: {years}"]
 
 
 def _headed(head: str, *texts: str) -> list[str]:
@@ -154,7 +175,18 @@ def tell_check(site: Site) -> str:
             label = dim(f"{head:<9}") if index == 0 else " " * 9
             lines += _wrapped(label, remark.about.replace("_", " "), remark.text)
     lines.append(f"{dim('Can show ')} {resolution_sentence(site)}")
-    return "\n".join([*lines, "Ready for: survey."])
+    return "\n".join([*lines, *wrap(f"Ready for: survey{_record_years(site)}.", 80)])
+
+
+def _record_years(site: Site) -> str:
+    """Say whether years of ten can be counted; nothing without a record."""
+    if not site.records:
+        return ""
+    count = site.records[0].days["date"].dt.year.nunique()
+    told = f"the record touches {words.counted(int(count), 'year')}"
+    if count < FEWEST:
+        return f"; no years of ten, since {told}, and {FEWEST} complete ones are needed"
+    return f" and years of ten; {told}, of which the complete ones count"
 
 
 def _wrapped(label: str, about: str, text: str) -> list[str]:

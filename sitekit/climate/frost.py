@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
-from scipy.stats import beta, binom
+from scipy.special import betaincinv, ndtr, ndtri
+from scipy.stats import binom
 
 #: Share of the interval that is told: 90 %.
 INTERVAL = 0.9
@@ -214,9 +214,9 @@ def years_in_ten(count: float, years: int) -> tuple[float, float, float]:
     [3.0, 1.2, 5.6]
     """
     tail = (1 - INTERVAL) / 2
-    law = beta(count + 0.5, years - count + 0.5)
-    low = 0.0 if count == 0 else 10 * float(law.ppf(tail))
-    high = 10.0 if count == years else 10 * float(law.ppf(1 - tail))
+    law = (count + 0.5, years - count + 0.5)
+    low = 0.0 if count == 0 else 10 * float(betaincinv(*law, tail))
+    high = 10.0 if count == years else 10 * float(betaincinv(*law, 1 - tail))
     return 10 * count / years, low, high
 
 

@@ -84,7 +84,7 @@ def map_frost(
         for i, (spring, autumn, windy) in enumerate(zip(*points, strict=True)):
             last = last_frost(springs.nights(spring, windy), springs.split)
             first = first_frost(springs.nights(autumn, windy), springs.split)
-            day = _day_of_year(springs, last)
+            day = day_of_year(springs, last)
             found[0, i] = date_exceeded(day, ONE_IN_TEN)
             found[1, i] = np.median(frost_free_days(last, first, length))
         return found
@@ -97,8 +97,21 @@ def map_frost(
     return last, free
 
 
-def _day_of_year(springs: Springs, columns: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Turn columns into days of the year in which the spring lies."""
+def day_of_year(springs: Springs, columns: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Turn columns into days of the year in which the spring lies.
+
+    Parameters
+    ----------
+    springs : Springs
+        Years of the record.
+    columns : (..., year) ndarray
+        Columns; NaN where there is none.
+
+    Returns
+    -------
+    days : (..., year) ndarray
+        1 is 1 January.
+    """
     first = springs.starts.astype("datetime64[Y]")
     since = (springs.starts - first.astype("datetime64[D]")).astype(np.int64)
     days: NDArray[np.float64] = columns + since + 1

@@ -183,7 +183,8 @@ def tell_record(years: RecordYears, fruits: Sequence[Fruit]) -> tuple[str, ...]:
     last = last_frost(springs.lowest, springs.split)
     first, final = springs.years[0], springs.years[-1]
     told = [
-        f"{years.record.name}: {springs.count} complete years, {first} to {final}.",
+        f"Record “{years.record.name}”: {springs.count} complete years, {first} to "
+        f"{final}.",
         _tell_last(springs, last),
     ]
     trend = find_trend(springs.years, last)

@@ -10,12 +10,15 @@ from pathlib import Path
 from sitekit import words
 from sitekit.cartography.notes import tell_use
 from sitekit.errors import OutputError
+from sitekit.measuring.revision import Revision
 from sitekit.report import sections
 from sitekit.report.blocks import Block, list_blocks, list_fruit
 from sitekit.report.markup import Markup, css_text, element, join
 from sitekit.report.planting import how_far
+from sitekit.report.revision import show_revision
 from sitekit.report.swatches import swatch_rules
 from sitekit.report.tables import FRUIT_ACROSS, find_years
+from sitekit.report.years import years_in_full, years_of_ten
 from sitekit.results import Survey
 
 #: Most blocks on page one, and fewest where texts are long.
@@ -31,7 +34,9 @@ LETTERS, LARGE_LETTERS, NARROW_TABLE = 62, 50, 66
 FOOT_NAME = 50
 
 
-def write_report(survey: Survey, path: Path, *, today: date) -> None:
+def write_report(
+    survey: Survey, path: Path, *, today: date, revision: Revision | None = None
+) -> None:
     """Write the report of a survey.
 
     Parameters
@@ -42,6 +47,8 @@ def write_report(survey: Survey, path: Path, *, today: date) -> None:
         File to write, ``report.html``.
     today : date
         Date on the sheet.
+    revision : Revision, optional
+        What readings changed.
 
     Raises
     ------
@@ -49,13 +56,17 @@ def write_report(survey: Survey, path: Path, *, today: date) -> None:
         Where the file cannot be written.
     """
     try:
-        path.write_bytes(make_report(survey, today=today).encode("utf-8"))
+        path.write_bytes(
+            make_report(survey, today=today, revision=revision).encode("utf-8")
+        )
     except OSError as error:
         message = f"{path}: the report cannot be written ({error.strerror})."
         raise OutputError(message) from error
 
 
-def make_report(survey: Survey, *, today: date) -> str:
+def make_report(
+    survey: Survey, *, today: date, revision: Revision | None = None
+) -> str:
     """Make the report as one page of HTML; the same survey gives the same text.
 
     Parameters
@@ -64,6 +75,8 @@ def make_report(survey: Survey, *, today: date) -> str:
         What was found.
     today : date
         Date on the sheet.
+    revision : Revision, optional
+        What readings changed.
     """
     style = make_style(survey, today)
     title = f"{survey.site.name}: where to extend the orchard"
@@ -76,7 +89,7 @@ def make_report(survey: Survey, *, today: date) -> str:
         element("link", rel="icon", href="data:,"),
         element("style", Markup(style)),
     )
-    body = element("body", _heading(survey, title, today), _main(survey))
+    body = element("body", _heading(survey, title, today), _main(survey, revision))
     page = element("html", head, body, lang="en-GB")
     return f"<!DOCTYPE html>\n{page}\n"
 
@@ -116,7 +129,7 @@ def _heading(survey: Survey, title: str, today: date) -> Markup:
     )
 
 
-def _main(survey: Survey) -> Markup:
+def _main(survey: Survey, revision: Revision | None) -> Markup:
     blocks = list_blocks(survey)
     shown = count_on_page_one(survey, blocks)
     coarse = survey.site.model.coarse
@@ -129,10 +142,13 @@ def _main(survey: Survey) -> Markup:
         "main",
         *opening,
         sections.which_fruit(survey, blocks, shown),
+        show_revision(revision),
+        years_of_ten(survey, blocks),
         sections.the_ground(survey, blocks),
         sections.ground_by_block(survey, blocks),
         sections.other_fruit(survey, blocks, shown),
         sections.why(blocks),
+        years_in_full(survey, blocks),
         sections.trees_and_notes(survey),
         sections.section("How far", *how_far(survey)),
         sections.not_known(survey),

@@ -73,17 +73,26 @@ def draw_map(survey: Survey) -> Figure:
     width = min(WIDTH - 1, (HEIGHT - 1) / shape)
     figure = make_figure(WIDTH, width * shape + 1)
     sheet = make_sheet(figure, bounds, ((WIDTH - width) / 2, 0.5, width))
-    draw_relief(sheet, survey.site.elevation, survey.site.grid)
-    margin.draw_corner(sheet, survey.site.grid.convergence)
-    _draw_ground(sheet, survey)
+    draw_ground(sheet, survey)
     _draw_blocks(sheet, list_blocks(survey))
     _draw_evidence(sheet, survey)
     _draw_names(sheet, survey)
     return figure
 
 
-def _draw_ground(sheet: Sheet, survey: Survey) -> None:
+def draw_ground(sheet: Sheet, survey: Survey) -> None:
+    """Draw what lies under the blocks: relief, water, pockets, barriers, paths.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Where to draw.
+    survey : Survey
+        What was found.
+    """
     site = survey.site
+    draw_relief(sheet, site.elevation, site.grid)
+    margin.draw_corner(sheet, site.grid.convergence)
     for shape in site.vectors["water"].geometry:
         symbols.draw_water(sheet, shape)
     hidden = find_hidden(survey)

@@ -101,7 +101,7 @@ def the_ground(survey: Survey, blocks: Sequence[Block]) -> Markup:
         f"{_height_step(survey)} {tell_use(survey)}"
     )
     figures = [
-        _figure(
+        figure(
             write_figure(ground_map.draw_map(survey)),
             _describe_map(survey, blocks),
             "The holding.",
@@ -114,7 +114,7 @@ def the_ground(survey: Survey, blocks: Sequence[Block]) -> Markup:
         about = _describe_section(found)
         drawn = cross_section.draw_section(survey, found, list(blocks))
         title = f"Section {found.direction} through block {blocks[0].number}."
-        figures.append(_figure(write_figure(drawn), f"{title} {about}", title, about))
+        figures.append(figure(write_figure(drawn), f"{title} {about}", title, about))
     return section("The ground", *figures, class_="new-page")
 
 
@@ -129,7 +129,20 @@ def _height_step(survey: Survey) -> str:
     return f" Height lines every {words.with_unit(step, 'm', digits)}."
 
 
-def _figure(svg: bytes, alt: str, title: str, about: str, key: str = "") -> Markup:
+def figure(svg: bytes, alt: str, title: str, about: str, key: str = "") -> Markup:
+    """Set a drawing with its caption.
+
+    Parameters
+    ----------
+    svg : bytes
+        The drawing.
+    alt : str
+        What it shows, for those who listen.
+    title, about : str
+        Caption: a few words in bold, and the rest.
+    key : str
+        The key under it.
+    """
     data = f"data:image/svg+xml;base64,{b64encode(svg).decode()}"
     image = element("div", element("img", src=data, alt=alt), class_="scrolls")
     caption = element("figcaption", element("strong", title), " ", about, key)

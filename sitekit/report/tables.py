@@ -74,13 +74,15 @@ def _class_cell(block: Block, fruit: str, years: dict[tuple[int, str], str]) -> 
 
 
 def find_years(survey: Survey) -> dict[tuple[int, str], str]:
-    """Write the poor-crop years of each block and fruit, where they are known."""
+    """Write the poor-crop years of each block and fruit, where they are known.
+
+    The usual group of a fruit stands first in the table.
+    """
     known = survey.fruit_by_block.dropna(subset=["poor_crop_years"])
     found: dict[tuple[int, str], str] = {}
     for row in known.to_dict("records"):
-        low, high = (words.number(row[end]) for end in ("low", "high"))
-        span = words.NO_BREAK.join((f"({low}", "to", f"{high})"))
-        text = f"{words.number(row['poor_crop_years'])} in ten {span}"
+        span = words.years_span(row["low"], row["high"])
+        text = f"{words.years_in_ten(row['poor_crop_years'])} in ten {span}"
         found.setdefault((int(row["block"]), str(row["fruit"])), text)
     return found
 

@@ -10,6 +10,7 @@ from sitekit.layers.catalogue import NOTHING
 from sitekit.results import Answer, Measure
 from sitekit.site import Site
 from sitekit.siting.evidence import AGREES, CONTRADICTS, tell_note
+from sitekit.siting.maps import NEEDS
 from sitekit.siting.tables import best_fruit
 from sitekit.words import CONDITIONS, HARDY, REFUSED, SITE_CLASSES, TEST_FIRST, listed
 
@@ -266,12 +267,13 @@ def _unknowns(
         "40 m above it, settle most of it."
     )
     if not counted:
-        told.append("Years: without a record no poor-crop years are counted.")
+        told.append(f"Years: without {NEEDS} no poor-crop years are counted.")
     if "barriers" not in site.given:
         told.append(
             "Hedges, walls and banks: none were given, so none hold air on this map."
         )
-    absent = {name: lack for name, lack in absent.items() if lack != NOTHING}
+    said = (NOTHING, NEEDS)
+    absent = {name: lack for name, lack in absent.items() if lack not in said}
     lacking = sorted(set(absent.values()))
     if lacking:
         which = listed([a.replace("_", " ") for a in sorted(absent)])

@@ -41,22 +41,23 @@ def tabulate_groups(
     Returns
     -------
     table : DataFrame
-        Columns of ``fruit_by_block``. The usual group has the class of the block,
-        but where the years refuse it and the block is left to another group.
+        Columns of ``fruit_by_block``; the usual group stands first of its fruit. It
+        has the class of the block, but where the years refuse it and the block is
+        left to another group.
     """
     ordered = sorted(groups, key=lambda block: block.number)
-    shifts = _middle_shifts(ordered, years.shifts)
+    shifts = middle_shifts(ordered, years.shifts)
     table = describe_groups(
         years.springs, fruits, years.tunings, shifts, ground, years.cover
     )
     usual = {f.name: f.varieties.group().name for f in fruits if f.varieties}
     told = blocks.set_index(["block", "fruit"])
-    own = table["group"].isna() | (table["group"] == table["fruit"].map(usual))
+    first = table["group"].isna() | (table["group"] == table["fruit"].map(usual))
     keys = list(zip(table["block"], table["fruit"], strict=True))
     classes = told.loc[keys, "site_class"].to_numpy()
     refused = SITE_CLASSES[REFUSED]
     # Where another group stands, the block is not refused, but its usual group is.
-    own &= (table["site_class"] != refused) | (classes == refused)
+    own = first & ((table["site_class"] != refused) | (classes == refused))
     keys = list(zip(table.loc[own, "block"], table.loc[own, "fruit"], strict=True))
     for column in ("site_class", "reason"):
         table.loc[own, column] = told.loc[keys, column].to_numpy()
@@ -67,11 +68,25 @@ def tabulate_groups(
         end_reason(reason, tested=not lacks)
         for reason, lacks in zip(table["reason"], untested, strict=True)
     ]
-    return table
+    place = table.groupby(["block", "fruit"], sort=False).ngroup()
+    return table.iloc[np.lexsort((~first, place))].reset_index(drop=True)
 
 
-def _middle_shifts(blocks: Sequence[Block], shifts: Shifts) -> Shifts:
-    """Take the middle shift of the cells of each block."""
+def middle_shifts(blocks: Sequence[Block], shifts: Shifts) -> Shifts:
+    """Take the middle shift of the cells of each block.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        The blocks.
+    shifts : Shifts
+        Shifts of the cells.
+
+    Returns
+    -------
+    shifts : Shifts
+        Arrays (block,), in the order of the blocks.
+    """
 
     def middle(values: NDArray[np.floating]) -> NDArray[np.float32]:
         return np.array([np.nanmedian(values[b.cells]) for b in blocks], np.float32)

@@ -33,7 +33,7 @@ CLIMATE: Mapping[str, tuple[str, str, str]] = {
     ),
 }
 #: What the layers of climate need.
-NEEDS = "a station record"
+NEEDS = "five complete years of a station record"
 
 
 def wrap_verdicts(

@@ -5,10 +5,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import shapely
-from geopandas import GeoDataFrame
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial import KDTree
 
 from sitekit import words
 from sitekit.cartography.notes import list_cautions
@@ -16,8 +13,6 @@ from sitekit.cartography.styles import find_style
 from sitekit.results import Survey
 from sitekit.webmap.shapes import middle, place, read_text, rings, rows
 
-#: Spots in the page; where there are more, every so-manieth is drawn, and said.
-MOST_SPOTS = 12_000
 #: What limits a spot, where the layer's label would be too long.
 FACTORS = {
     "pooling_depth": "cold air held",
@@ -35,6 +30,8 @@ FACTORS = {
 NIGHT = ("frost_night_offset", "frost_night_offset_sd")
 
 Popup = dict[str, Any]
+#: Poor-crop years in ten, and the ends of their range.
+Crop = tuple[float, float, float]
 
 
 def tell_answer(survey: Survey) -> dict[str, Any]:
@@ -102,10 +99,11 @@ def choose_fruit(survey: Survey) -> str:
 
 
 def _worth(row: Mapping[str, Any]) -> tuple[float, int, float]:
-    return -float(row["block"]), _code(row), float(row.get("score") or 0)
+    return -float(row["block"]), class_code(row), float(row.get("score") or 0)
 
 
-def _code(row: Mapping[str, Any]) -> int:
+def class_code(row: Mapping[str, Any]) -> int:
+    """Read the code of the site class of a row."""
     return words.SITE_CLASSES.index(str(row["site_class"]))
 
 
@@ -124,7 +122,7 @@ def draw_blocks(survey: Survey) -> list[dict[str, Any]]:
         ``code``, ``line``, ``years``, ``popup``).
     """
     grid = survey.site.grid
-    crops = _crop_years(survey)
+    usual = usual_groups(survey)
     by_block: dict[int, list[dict[str, Any]]] = {}
     for row in rows(survey.blocks):
         by_block.setdefault(int(row["block"]), []).append(row)
@@ -139,7 +137,7 @@ def draw_blocks(survey: Survey) -> list[dict[str, Any]]:
                 "rings": rings(shape.simplify(grid.cell_size / 4), grid),
                 "at": place(*inner, grid),
                 "fruit": {
-                    str(row["fruit"]): _block(row, found, crops, inner, survey)
+                    str(row["fruit"]): _block(row, found, usual, inner, survey)
                     for row in found
                 },
             }
@@ -150,7 +148,7 @@ def draw_blocks(survey: Survey) -> list[dict[str, Any]]:
 def _block(
     row: Mapping[str, Any],
     all_fruit: list[dict[str, Any]],
-    crops: Mapping[tuple[int, str], tuple[float, float, float]],
+    usual: Mapping[tuple[int, str], dict[str, Any]],
     inner: tuple[float, float],
     survey: Survey,
 ) -> dict[str, Any]:
@@ -160,19 +158,20 @@ def _block(
         if other["site_class"] == row["site_class"] and other["fruit"] != row["fruit"]
     ]
     names = [words.fruit_name(f, plural=True) for f in (str(row["fruit"]), *alike)]
-    crop = crops.get((int(row["block"]), str(row["fruit"])))
+    group = usual.get((int(row["block"]), str(row["fruit"])), {})
+    crop = read_crop(group)
     return {
         "rank": int(row["rank"]),
-        "code": _code(row),
+        "code": class_code(row),
         "line": f"{row['site_class']}: {words.listed(names)}",
         "years": crop_words(*crop) if crop else [],
-        "popup": _block_popup(row, crop, inner, survey),
+        "popup": _block_popup(row, group, inner, survey),
     }
 
 
 def _block_popup(
     row: Mapping[str, Any],
-    crop: tuple[float, float, float] | None,
+    group: Mapping[str, Any],
     inner: tuple[float, float],
     survey: Survey,
 ) -> Popup:
@@ -182,7 +181,8 @@ def _block_popup(
     if not pd.isna(trees):
         size = f"{size}, room for {int(trees)} plants"
     lines = [
-        *_crop_line(crop),
+        *_crop_line(read_crop(group)),
+        *_season_lines(group),
         _limit_line(row),
         *_night_line(survey, inner),
         ["Size", size],
@@ -197,7 +197,7 @@ def _block_popup(
 
 def _limit_line(row: Mapping[str, Any]) -> list[str]:
     """Name the limiting factor; on good ground it limits nothing yet."""
-    good = _code(row) == words.GOOD
+    good = class_code(row) == words.GOOD
     label = "First to limit it" if good else "What limits it"
     return [label, name_factor(read_text(row, "limiting_factor"))]
 
@@ -249,19 +249,32 @@ def tell_night(value: float, doubt: float, survey: Survey) -> str:
     return f"{text} (±{words.NO_BREAK}{half})"
 
 
-def _crop_years(survey: Survey) -> dict[tuple[int, str], tuple[float, float, float]]:
-    """Read the poor-crop years of each block and fruit, where known."""
-    found: dict[tuple[int, str], tuple[float, float, float]] = {}
+def usual_groups(survey: Survey) -> dict[tuple[int, str], dict[str, Any]]:
+    """Read what the table of fruit and block says of each fruit's usual group."""
+    found: dict[tuple[int, str], dict[str, Any]] = {}
     for row in survey.fruit_by_block.to_dict("records"):
-        years = [
-            float("nan") if row.get(c) is None else float(row[c])
-            for c in ("poor_crop_years", "low", "high")
-        ]
-        if np.isfinite(years[0]):
-            # The usual group of a fruit stands first in the table.
-            key = (int(row["block"]), str(row["fruit"]))
-            found.setdefault(key, (years[0], years[1], years[2]))
+        # The usual group of a fruit stands first in the table.
+        key = (int(row["block"]), str(row["fruit"]))
+        found.setdefault(key, {str(n): value for n, value in row.items()})
     return found
+
+
+def read_crop(row: Mapping[str, Any]) -> Crop | None:
+    """Read poor-crop years and their range; none where they are not known."""
+    years = [
+        float("nan") if row.get(c) is None else float(row[c])
+        for c in ("poor_crop_years", "low", "high")
+    ]
+    return (years[0], years[1], years[2]) if np.isfinite(years[0]) else None
+
+
+def _season_lines(row: Mapping[str, Any]) -> list[list[str]]:
+    """Tell ripening and winter of a usual group; nothing where not known."""
+    return [
+        [label, read_text(row, column)]
+        for label, column in (("Ripening", "ripening"), ("Winter", "winter"))
+        if read_text(row, column)
+    ]
 
 
 def crop_words(years: float, low: float, high: float) -> list[str]:
@@ -272,88 +285,14 @@ def crop_words(years: float, low: float, high: float) -> list[str]:
     >>> crop_words(1.3, 0.2, 2.4)
     ['1 in ten', 'may be 0 to 2']
     """
-    told = f"{words.number(years)} in ten"
+    told = f"{words.years_in_ten(years)} in ten"
     if not np.isfinite([low, high]).all():
         return [told, "range not known"]
     return [told, f"may be {words.number(low)} to {words.number(high)}"]
 
 
-def _crop_line(crop: tuple[float, float, float] | None) -> list[list[Any]]:
+def _crop_line(crop: Crop | None) -> list[list[Any]]:
     if crop is None:
         return []
     boxes = [round(v) if np.isfinite(v) else None for v in crop]
     return [["Poor-crop years", ", ".join(crop_words(*crop)), boxes]]
-
-
-def draw_spots(survey: Survey) -> dict[str, Any]:
-    """List the spots of every fruit, texts once.
-
-    Parameters
-    ----------
-    survey : Survey
-        What was found.
-
-    Returns
-    -------
-    spots : dict
-        ``texts``; ``every`` (1 where all are drawn); ``origin`` (latitude,
-        longitude); ``fruit`` (fruit to ``radius`` in metres, ``names``, and
-        ``rows``: millionths of a degree north and east of the origin, class code,
-        then positions in ``texts``: limit, reason, slope, night, years,
-        confidence).
-    """
-    every = -(-len(survey.spots) // MOST_SPOTS) or 1
-    texts: dict[str, int] = {}
-    west, south, _, _ = survey.site.grid.bounds
-    origin = place(west, south, survey.site.grid)
-    by_fruit = {}
-    for fruit, frame in survey.spots.groupby("fruit", sort=False):
-        drawn = frame.iloc[::every]
-        doubts = sample(survey, NIGHT[1], drawn.geometry.x, drawn.geometry.y)
-        by_fruit[str(fruit)] = {
-            "radius": _radius(frame),
-            "names": [str(name) for name in drawn["spot"]],
-            "rows": [
-                _spot({**row, "doubt": doubt}, texts, origin, survey)
-                for row, doubt in zip(rows(drawn), doubts, strict=True)
-            ],
-        }
-    return {
-        "texts": list(texts),
-        "every": every,
-        "origin": origin,
-        "fruit": by_fruit,
-    }
-
-
-def _radius(frame: GeoDataFrame) -> float:
-    """Find the radius of a spot: it is drawn a third of its spacing wide."""
-    corners = shapely.get_coordinates(frame.geometry.to_numpy())
-    if len(corners) < 2:
-        return 1.0
-    nearest = KDTree(corners).query(corners, k=2)[0][:, 1]
-    return round(float(np.median(nearest)) / 6, 2)
-
-
-def _spot(
-    row: Mapping[str, Any],
-    texts: dict[str, int],
-    origin: list[float],
-    survey: Survey,
-) -> list[int]:
-    slope = words.with_unit(float(row["slope_pct"]), "%")
-    if np.isfinite(float(row["aspect_deg"])):
-        slope = f"{slope}, to the {words.facing(float(row['aspect_deg']))}"
-    night = float(row["frost_night_offset_degc"])
-    years = float(row["poor_crop_years"])
-    told = (
-        name_factor(read_text(row, "limiting_factor")),
-        words.sentence(read_text(row, "reason")),
-        slope,
-        tell_night(night, row["doubt"], survey) if np.isfinite(night) else "",
-        f"{words.number(years)} in ten" if np.isfinite(years) else "",
-        read_text(row, "confidence"),
-    )
-    here = place(row["geometry"].x, row["geometry"].y, survey.site.grid)
-    steps = [round((at - start) * 1e6) for at, start in zip(here, origin, strict=True)]
-    return [*steps, _code(row), *(texts.setdefault(t, len(texts)) for t in told)]

@@ -30,6 +30,7 @@ from sitekit.results import Survey
 from sitekit.webmap import answer, shapes
 from sitekit.webmap.questions import ask_ground
 from sitekit.webmap.reading import make_reading
+from sitekit.webmap.spots import draw_spots
 
 PURPOSE = "Where to extend the orchard."
 #: Parts of the page's script, in the order in which they run.
@@ -146,7 +147,7 @@ def gather(
         "classes": [vars(style) for style in styles.CLASS_STYLES],
         "options": options,
         "blocks": blocks,
-        "spots": answer.draw_spots(survey),
+        "spots": draw_spots(survey),
         "view": field,
         "paper": shapes.draw_paper(grid),
         "missing": shapes.draw_mask(_unknown_ground(survey), grid),

@@ -35,6 +35,14 @@ from sitekit.webmap.shapes import draw_mask
 
 #: Layers whose breaks follow the site, with the step of the breaks.
 STEPS = {"last_spring_frost": 7.0, "frost_free_days": 10.0, "heat_sum": 100.0}
+#: What a layer of the years is counted from, for the note under its key.
+COUNTED = {
+    "poor_crop_years_*": "Frost leaves less than half a crop of the usual group.",
+    "last_spring_frost": "0 °C or less; 1 year in 10 has one later still.",
+    "frost_free_days": "Between the last and the first 0 °C, the middle year.",
+    "heat_sum": "Over 5 °C, April to October (south: October to April), the middle "
+    "year.",
+}
 #: Classes colder than level ground, by the upper limit: level lines that far apart.
 LINES = ((-2.0, "lines-close"), (-1.0, "lines-middle"), (-0.5, "lines-wide"))
 #: Cells of the grid that the codes are traced on.
@@ -217,7 +225,7 @@ def _strip(style: LayerStyle, label: str) -> str:
 
 def _note(style: LayerStyle, survey: Survey) -> str:
     """Say under a key what its marks mean."""
-    parts = []
+    parts = [COUNTED[style.pattern]] if style.pattern in COUNTED else []
     if style.family == "difference":
         parts.append("Level lines: colder, the closer the colder.")
         if style.pattern == "frost_night_offset" and NAME_OF_SD in survey.layers:

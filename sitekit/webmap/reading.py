@@ -64,6 +64,8 @@ def _lines(survey: Survey, read: Callable[[str], Steps]) -> list[dict[str, Any]]
         made.append(_night(survey, read))
     for name, label, step, write in (
         ("pooling_depth", "Cold air held", 0.1, _held),
+        ("last_spring_frost", "Last frost, 1 year in 10 later", 1.0, words.day),
+        ("heat_sum", "Heat sum", 10.0, _heat),
         ("sunshine_hours_ripening", "Sun while ripening", 0.5, _sun),
         ("slope", "Slope", 1.0, _slope),
         ("elevation", "Height", 1.0, lambda v: words.with_unit(v, "m")),
@@ -92,6 +94,10 @@ def _held(depth: float) -> str:
     if depth < SHALLOW:
         return "none found"
     return words.with_unit(depth, "m", 1)
+
+
+def _heat(degree_days: float) -> str:
+    return words.with_unit(degree_days, "degree days")
 
 
 def _sun(hours: float) -> str:

@@ -234,13 +234,14 @@ function spotPlace([north, east]) {
 
 function spotPopup(spot, row) {
   const [, , code, ...told] = row;
-  const [limit, reason, slope, night, years, confidence] = told.map((i) => data.spots.texts[i]);
+  const [limit, reason, slope, night, years, ripening, winter, confidence] = told.map((i) => data.spots.texts[i]);
   const name = data.fruit.find((fruit) => fruit.id === chosenFruit).name;
   return {
     title: `Spot ${spot}`,
     lead: [data.classes[code].name, ` for ${name}. ${reason}`],
     rows: [
-      ["Poor-crop years", years], ["What limits it", limit], ["Clear still night", night],
+      ["Poor-crop years", years], ["Ripening, its block", ripening], ["Winter, its block", winter],
+      ["What limits it", limit], ["Clear still night", night],
       ["Slope", slope], ["Confidence", confidence || "not known"],
     ].filter(([, value]) => value),
   };
