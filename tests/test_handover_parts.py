@@ -575,3 +575,125 @@ def test_the_contents_lead_to_the_pages_of_the_parts(planned):
     first = [text.get_text() for text in flow.pages[0].axes.texts]
     assert "2  Control marks and baseline" in first
     assert "page 2" in first
+
+
+@pytest.mark.parametrize(
+    ("part", "cautions"),
+    [
+        (work.write_zones, ("slopes", "overhead", "frost", "saws")),
+        (work.write_services, ("digging",)),
+        (work.write_permits, ("permission", "water", "wildlife", "fence", "standing")),
+        (work.write_rules, ("digging", "holes")),
+    ],
+)
+def test_cautions_stand_on_the_part_where_they_apply(planned, part, cautions):
+    flow = Flow("foot")
+    part(flow, planned, planned.plan)
+    text = written(flow)
+    for name in cautions:
+        assert rules.CAUTIONS[name] in text, name
+
+
+def test_details_carry_the_cautions_of_wood_and_of_open_holes(planned):
+    flow = Flow("foot")
+    sheets = [plan_sheets(planned.plan, form) for form in (A3, A4)]
+    front.write_drawings(flow, planned, planned.plan, sheets)
+    text = written(flow)
+    assert rules.CAUTIONS["wood"] in text
+    assert rules.CAUTIONS["holes"] in text
+    assert "fall of 1:200 or more" in text
+    assert "plan-a3.pdf: 1:500 on A3, 1 sheet." in text
+
+
+def test_no_caution_is_left_on_no_sheet(planned):
+    flow = Flow("foot")
+    sheets = [plan_sheets(planned.plan, form) for form in (A3, A4)]
+    front.write_front(flow, planned, planned.plan, sheets, DAY)
+    front.write_drawings(flow, planned, planned.plan, sheets)
+    for part in (
+        work.write_zones,
+        work.write_services,
+        work.write_permits,
+        work.write_rules,
+    ):
+        part(flow, planned, planned.plan)
+    text = written(flow)
+    assert [name for name, said in rules.CAUTIONS.items() if said not in text] == []
+
+
+def test_years_are_told_with_what_binds(plan):
+    years = pd.DataFrame(
+        {
+            "year": [1, 2],
+            "blocks": ["1", "1, 2"],
+            "area_m2": [89.2, 33.8],
+            "kept_m2": [40.0, 129.2],
+            "trees": [14, 5],
+            "money": [728.0, 260.0],
+            "mulch_m3": [17.39, 17.99],
+            "days": [4.96, 5.21],
+            "binding": ["mulch of that year", "working days"],
+            "ceiling_m2": [180.0, 180.0],
+        }
+    )
+    flow = Flow("foot")
+    work.write_quantities(flow, replace(plan, years=years))
+    text = written(flow)
+    assert "By year" in text
+    assert "mulch of that year" in text
+    assert "working days" in text
+    assert "Twelve trees." in text
+    assert "728" in text
+    assert "17.4" in text
+
+
+def test_an_edge_that_never_pays_back_is_said_not_to(plan):
+    edges = pd.DataFrame(
+        {
+            "edge": ["steel", "spade-cut strip"],
+            "price_m": [12.0, 0.0],
+            "days_m": [0.003, 0.008],
+            "mulch_saved_m3": [5.4, 6.0],
+            "cost": [1200.0, 0.0],
+            "pays_back_years": [np.inf, 2.0],
+            "source": ["common practice, no source"] * 2,
+        }
+    )
+    flow = Flow("foot")
+    work.write_quantities(flow, replace(plan, edges=edges))
+    text = written(flow)
+    assert "Ways to hold the edge of the mulch" in text
+    assert "never" in text
+    assert "inf" not in text
+
+
+def test_nothing_is_missing_is_said_too(planned):
+    sheets = [plan_sheets(planned.plan, form) for form in (A3, A4)]
+    flow = Flow("foot")
+    front.write_front(flow, planned, planned.plan, sheets, DAY)
+    assert "No part lacks an input." in written(flow)
+    lacking = replace(planned.plan, missing={"snow_m": "Usual snow is assumed 0.3 m."})
+    flow = Flow("foot")
+    front.write_front(flow, planned, lacking, sheets, DAY)
+    assert "Snow: Usual snow is assumed 0.3 m." in written(flow)
+
+
+@pytest.mark.parametrize("form", [A3, A4])
+def test_every_plant_and_both_ends_of_the_baseline_are_on_the_plan(planned, form):
+    sheets = plan_sheets(planned.plan, form)
+    shown = shapely.union_all([shapely.box(*w.bounds) for w in sheets.windows])
+    places = [
+        *planned.plan.plants.geometry,
+        *map(shapely.Point, planned.plan.baseline.points),
+    ]
+    assert all(shown.contains(place) for place in places)
+
+
+def test_lanes_of_one_kind_are_told_together(planned):
+    flow = Flow("foot")
+    lanes = make_lanes(3)
+    work.write_zones(flow, planned, replace(planned.plan, lanes=lanes))
+    text = written(flow)
+    # Three lanes 4 m wide and 40, 41 and 42 m long: 492 m².
+    assert "3 cold-air lanes, 4 m wide, 490 m² in all, kept open" in text
+    assert "no spoil, no stack" in text
