@@ -29,6 +29,10 @@ LETTERS = "abcdefghijklmnopqrstuvwxyz"
 HALVINGS = 24
 
 
+#: Reaches of a path up to which a point of it lies in the bed of a trough.
+IN_THE_BED = 0.3
+
+
 @dataclass(frozen=True)
 class Piece:
     """Rows of one fruit in one block.
@@ -106,11 +110,42 @@ def make_grounds(
     setbacks = tuned(find_setbacks, places.site)
     kept = shapely.union_all(list(setbacks.geometry))
     off = {number: shape.difference(kept) for number, shape in shapes.items()}
-    lanes = tuned(plan_cold_air_lanes, shapely.union_all(list(off.values())), paths)
+    ground = shapely.union_all(list(off.values()))
+    lanes = tuned(plan_cold_air_lanes, ground, led_together(places, paths))
     open_ = shapely.union_all(list(lanes.geometry))
     bearings = {n: _bearing(places, block_of == n, tuned) for n in shapes}
     accepted = {number: shape.difference(open_) for number, shape in off.items()}
     return Grounds(accepted, bearings, lanes, setbacks)
+
+
+def led_together(places: Places, paths: GeoDataFrame) -> GeoDataFrame:
+    """Keep the stretches of paths along which the land leads the air together.
+
+    On an even slope a line of steepest descent runs anywhere, and no lane helps.
+
+    Parameters
+    ----------
+    places : Places
+        Layers of the site, ``path_margin`` among them.
+    paths : GeoDataFrame
+        Cold-air paths.
+
+    Returns
+    -------
+    stretches : GeoDataFrame
+        Lines with ``catchment_ha``.
+    """
+    margin, grid = places.layers["path_margin"], places.site.grid
+    lines, catchments = [], []
+    for line, catchment in zip(paths.geometry, paths["catchment_ha"], strict=True):
+        points = shapely.get_coordinates(line)
+        led = grid.sample(margin, points[:, 0], points[:, 1]) < IN_THE_BED
+        edges = np.flatnonzero(np.diff(np.r_[False, led, False]))
+        for start, stop in edges.reshape(-1, 2):
+            if stop - start >= 2:
+                lines.append(shapely.LineString(points[start:stop]))
+                catchments.append(catchment)
+    return GeoDataFrame({"catchment_ha": catchments}, geometry=lines, crs=paths.crs)
 
 
 def _bearing(
