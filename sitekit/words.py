@@ -196,7 +196,7 @@ def years_in_ten(value: float) -> str:
     >>> years_in_ten(0.2), years_in_ten(2.7)
     ('under 1', '3')
     """
-    return "under 1" if value < 0.5 else number(value)
+    return "under 1" if value < 0.5 else number(max(value, 1.0))
 
 
 def years_span(low: float, high: float) -> str:

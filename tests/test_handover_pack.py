@@ -16,10 +16,15 @@ import shapely
 from geopandas import GeoDataFrame
 from PIL import Image
 
+from sitekit.cartography.drawing import measure_text
 from sitekit.cartography.notes import list_cautions, tell_use
 from sitekit.handover import write_handover
 from sitekit.handover.ground import find_axis
+from sitekit.handover.pack import make_sheets
+from sitekit.handover.paper import Paper, write_pages
+from sitekit.handover.plan import draw_page, plan_sheets
 from sitekit.handover.planting_marks import find_marker, list_marks
+from sitekit.handover.scales import A3, A4
 from sitekit.results import Baseline, PlantingPlan, Survey
 from sitekit.writing import write_survey
 
@@ -399,8 +404,8 @@ def test_a_plan_tells_all_that_its_reader_needs(pack, name):
 @needs("pdftotext")
 def test_both_ends_of_the_baseline_stand_on_the_plan_with_their_coordinates(pack):
     text = flat(read(pack / "plan-a3.pdf"))
-    assert "A nail in rock E 500285.00 N 5130430.00 level 734.4" in text
-    assert "B stone gatepost E 500380.00 N 5130300.00 level not known" in text
+    assert 'A "nail in rock" E 500285.00 N 5130430.00 level 734.4' in text
+    assert 'B "stone gatepost" E 500380.00 N 5130300.00 level not known' in text
 
 
 @needs("pdftotext")
@@ -700,3 +705,164 @@ def test_an_arrow_in_a_lane_follows_the_path_that_runs_in_it(planned):
     path = shapely.union_all(planned.cold_air_paths.geometry.to_list())
     assert path.buffer(0.01).covers(axis)
     assert axis.coords[0][1] > axis.coords[-1][1]
+
+
+def boxes_of(page):
+    """What every text of a page covers, told by its letters alone. [mm]."""
+    found = []
+    for text in page.axes.texts:
+        words, size = text.get_text(), text.get_fontsize()
+        if not words.strip() or text.get_rotation():
+            continue
+        bold = 1.06 if text.get_weight() == "bold" else 1.0
+        wide, high = measure_text(words, size) * bold, size * 25.4 / 72
+        x, y = text.get_position()
+        left = {"left": x, "center": x - wide / 2, "right": x - wide}[text.get_ha()]
+        found.append((words, shapely.box(left, y, left + wide, y + 0.65 * high)))
+    return found
+
+
+def overlaps(boxes):
+    shapes = [box for _, box in boxes]
+    one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    return [
+        (boxes[i][0], boxes[j][0])
+        for i, j in zip(one, other, strict=True)
+        if i < j and shapes[i].intersection(shapes[j]).area > 0.01
+    ]
+
+
+def test_texts_on_each_other_would_be_seen():
+    page = Paper(210, 297)
+    page.write((30, 100), "one and another", 9)
+    page.write((40, 100.5), "one", 9)
+    page.write((30, 110), "a third", 9)
+    assert overlaps(boxes_of(page)) == [("one and another", "one")]
+
+
+@pytest.fixture
+def sheets(planned):
+    drawn = [plan_sheets(planned.plan, form) for form in (A3, A4)]
+    return make_sheets(planned, planned.plan, drawn, DAY)
+
+
+def test_no_two_texts_of_the_sheets_stand_on_each_other(sheets):
+    for number, page in enumerate(sheets, start=1):
+        assert overlaps(boxes_of(page)) == [], number
+
+
+def test_no_text_of_the_sheets_leaves_its_page(sheets):
+    paper = shapely.box(10, 5, 200, 292)
+    for page in sheets:
+        for words, box in boxes_of(page):
+            assert paper.covers(box), words
+
+
+# Source: from memory, smallest type that is read at arm's length: 5.5 pt on plans,
+# 7.5 pt on pages; common practice, no source.
+def test_no_letter_of_the_sheets_is_too_small_to_read_in_the_field(sheets):
+    for page in sheets:
+        sizes = [text.get_fontsize() for text in page.axes.texts]
+        assert min(sizes) >= 6.5
+        assert np.median(sizes) >= 7.5
+
+
+@pytest.mark.parametrize("form", [A3, A4])
+def test_no_letter_of_the_plan_is_too_small_to_read(planned, form):
+    drawn = plan_sheets(planned.plan, form)
+    page = draw_page(planned, drawn, drawn.windows[0], DAY)
+    for axes in page.figure.axes:
+        assert min(text.get_fontsize() for text in axes.texts) >= 5.5
+
+
+@pytest.mark.parametrize("form", [A3, A4])
+def test_no_text_of_the_plans_column_is_cut_by_its_frame(planned, form):
+    drawn = plan_sheets(planned.plan, form)
+    page = draw_page(planned, drawn, drawn.windows[0], DAY)
+    inner = shapely.box(
+        form.edge, form.edge, form.width - form.edge, form.height - form.edge
+    )
+    for words, box in boxes_of(page):
+        assert inner.covers(box), words
+
+
+@pytest.mark.parametrize("form", [A3, A4])
+def test_labels_of_the_drawing_keep_clear_of_each_other(planned, form):
+    """A label is laid only where there is room, and never over a plant."""
+    drawn = plan_sheets(planned.plan, form)
+    page = draw_page(planned, drawn, drawn.windows[0], DAY)
+    plot = page.figure.axes[1]
+    scale = drawn.scale / 1000
+    boxes = []
+    for text in plot.texts:
+        if text.get_rotation() or text.get_text() == "?":
+            continue
+        wide = measure_text(text.get_text(), text.get_fontsize()) * scale
+        high = 0.7 * text.get_fontsize() * 25.4 / 72 * scale
+        x, y = text.get_position()
+        boxes.append(
+            (
+                text.get_text(),
+                shapely.box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2),
+            )
+        )
+    assert overlaps(boxes) == []
+    plants = shapely.MultiPoint(planned.plan.plants.geometry.to_list())
+    assert not any(box.contains(point) for _, box in boxes for point in plants.geoms)
+
+
+@needs("pdftotext")
+def test_text_is_as_wide_on_paper_as_it_was_measured(tmp_path):
+    """The words of the file itself say where they begin and end."""
+    page = Paper(210, 297)
+    words = ["setting-out", "500497.51", "Diagonals", "WWWiii"]
+    for i, word in enumerate(words):
+        page.write((30, 100 + 10 * i), word, 9)
+    write_pages(tmp_path / "a.pdf", [page], "Words")
+    told = read(tmp_path / "a.pdf", "-bbox")
+    for word in words:
+        left, right = re.search(
+            rf'xMin="([\d.]+)".*?xMax="([\d.]+)".*?>{word}<', told
+        ).groups()
+        wide = (float(right) - float(left)) * 25.4 / 72
+        assert wide == pytest.approx(measure_text(word, 9), rel=0.03)
+
+
+@needs("pdftoppm")
+def test_two_plants_are_as_far_apart_on_paper_as_the_scale_says(planned, tmp_path):
+    """Two lone trees 40 m apart, looked for as dots on the printed sheet."""
+    west, south = planned.site.grid.west, planned.site.grid.bounds[1]
+    plants = planned.plan.plants.iloc[[0, 1]].copy()
+    plants["year"] = 1
+    plants["geometry"] = [
+        shapely.Point(west + 310, south + 450),
+        shapely.Point(west + 350, south + 450),
+    ]
+    nothing = {
+        "rows": planned.plan.rows.iloc[:0],
+        "lanes": planned.plan.lanes.iloc[:0],
+        "fence": planned.plan.fence.iloc[:0],
+        "test_holes": planned.plan.test_holes.iloc[:0],
+    }
+    bare = replace(
+        planned,
+        plan=replace(planned.plan, plants=plants, **nothing),
+        contours=planned.contours.iloc[:0],
+    )
+    drawn = plan_sheets(bare.plan, A3)
+    (window,) = drawn.windows
+    write_pages(tmp_path / "a.pdf", [draw_page(bare, drawn, window, DAY)], "Two trees")
+    seen = grey(tmp_path / "a.pdf", tmp_path, 254) < 100
+
+    def dot(x):
+        """Middle of the ink within 1.5 mm of where a tree should be. [px]"""
+        across = (A3.left + (x - window.bounds[0]) * 1000 / drawn.scale) * 10
+        up = (A3.bottom + (south + 450 - window.bounds[1]) * 1000 / drawn.scale) * 10
+        row, middle = seen.shape[0] - round(up), round(across)
+        patch = seen[row - 9 : row + 10, middle - 15 : middle + 16]
+        columns = np.nonzero(patch)[1]
+        assert columns.size > 60
+        return middle - 15 + (columns.min() + columns.max()) / 2
+
+    measured = (dot(west + 350) - dot(west + 310)) / 10
+    assert measured == pytest.approx(40 * 1000 / drawn.scale, abs=0.2)

@@ -295,7 +295,7 @@ def test_a_section_without_content_is_left_out(small_survey: Survey) -> None:
         notes=small_survey.notes.iloc[:0],
     )
     found = headings(Page(make_report(bare, today=TODAY)))
-    for title in ("Before you spend", "Cautions", "Your own trees and notes"):
+    for title in ("Before you spend", "Your own trees and notes"):
         assert title not in found
 
 

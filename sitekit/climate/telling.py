@@ -114,5 +114,5 @@ def tell_chill(springs: Springs, fruits: Sequence[Fruit]) -> str:
 
 
 def _years(value: float) -> str:
-    whole = number(value)
+    whole = number(max(value, 1.0))
     return f"{whole} year" if whole == "1" else f"{whole} years"

@@ -213,9 +213,15 @@ class Flow:
             if head.align == "right" and _FIGURE.fullmatch(lines[0]):
                 figures.append((end - GAP, lines[0]))
                 continue
+            self._figures(figures, size)
+            figures = []
             for number, line in enumerate(lines, start=1):
                 y = self.top - number * pitch(size) + 0.5
                 self._write(left, y, line, head, size)
+        self._figures(figures, size)
+
+    def _figures(self, figures: Sequence[tuple[float, str]], size: float) -> None:
+        """Write the figures of neighbouring columns as one line."""
         if figures:
             place = (figures[-1][0], self.top - pitch(size) + 0.5)
             self.paper.write(place, join_figures(figures, size), size, align="right")

@@ -26,6 +26,8 @@ TICK_EVERY = 40.0
 #: What lies on what, between the symbols of the room below.
 LANE, ZONE = symbols.POCKET + 0.4, symbols.BLOCK - 0.4
 COLD_AIR_LANE = "cold-air lane"
+#: So many lanes on a sheet carry their name; the key explains the rest.
+NAMED_LANES = 4
 #: Places about a point to try for its label. [mm]
 ROUND_ABOUT = ((0.0, 3.0), (0.0, -3.0), (6.0, 2.0), (-6.0, 2.0), (6.0, -2.0))
 
@@ -249,28 +251,36 @@ def _name_zone(sheet: Sheet, zone: Zone, seen: BaseGeometry) -> None:
             return
 
 
-def draw_lane(
-    sheet: Sheet, shape: BaseGeometry, kind: str, width: float, survey: Survey
-) -> None:
-    """Draw ground kept open: a cold-air lane with arrows downhill, or a headland."""
-    seen = shape.intersection(sheet.frame)
-    if seen.is_empty:
-        return
+def draw_lanes(sheet: Sheet, survey: Survey, lanes: GeoDataFrame) -> None:
+    """Draw ground kept open; the largest pieces on the sheet carry their name."""
+    seen = lanes.assign(geometry=lanes.intersection(sheet.frame))
+    seen = seen[~seen.is_empty]
+    order = seen.area.sort_values(ascending=False).index
+    for place, index in enumerate(order):
+        kind, width = str(seen.loc[index, "kind"]), float(seen.loc[index, "width_m"])
+        shape = seen.loc[index, "geometry"]
+        cold = kind == COLD_AIR_LANE
+        ink = styles.COLD_AIR if cold else styles.SECOND_INK
+        if cold:
+            draw_area(sheet, shape, styles.COLD_AIR_TINT, 0.16, order=LANE)
+            axis = find_axis(lanes.loc[index, "geometry"], survey)
+            _draw_arrows(sheet, axis.intersection(shape.buffer(-sheet.metres(0.5))))
+        outlines = [part.boundary for part in hatching.find_parts(shape, Polygon)]
+        draw_lines(sheet, outlines, ink, 0.9, order=LANE, dash=(4, 2, 1, 2))
+        if place < NAMED_LANES:
+            _name_lane(sheet, shape, kind, width)
+
+
+def _name_lane(sheet: Sheet, shape: BaseGeometry, kind: str, width: float) -> None:
     cold = kind == COLD_AIR_LANE
-    ink = styles.COLD_AIR if cold else styles.SECOND_INK
-    if cold:
-        draw_area(sheet, seen, styles.COLD_AIR_TINT, 0.16, order=LANE)
-    outlines = [part.boundary for part in hatching.find_parts(seen, Polygon)]
-    draw_lines(sheet, outlines, ink, 0.9, order=LANE, dash=(4, 2, 1, 2))
-    if cold:
-        axis = find_axis(shape, survey)
-        _draw_arrows(sheet, axis.intersection(seen.buffer(-sheet.metres(0.5))))
     text = f"{kind}, {width:g} m" if cold else f"{kind}, {width:g} m: turning"
-    middle = seen.representative_point()
     aside = width / 2 / sheet.metres_per_mm + 1.5 if cold else 3.0
     up = (0.0, 12.0, -12.0, 24.0, -24.0)
     places = [(side * aside, dy) for dy in up for side in (1, -1)]
-    write_label(sheet, (middle.x, middle.y), text, 6.2, places, colour=ink, beside=cold)
+    middle = shape.representative_point()
+    colour = styles.COLD_AIR if cold else styles.SECOND_INK
+    place = (middle.x, middle.y)
+    write_label(sheet, place, text, 6.2, places, colour=colour, beside=cold)
 
 
 def find_axis(shape: BaseGeometry, survey: Survey) -> LineString:

@@ -114,10 +114,7 @@ def draw_drawing(sheet: Sheet, survey: Survey, window: Window) -> None:
     planting_marks.draw_fence(sheet, survey)
     planting_marks.draw_blocks(sheet, survey, set(map(str, plan.plants["block"])))
     planting_marks.draw_rows(sheet, survey)
-    for shape, kind, width in zip(
-        plan.lanes.geometry, plan.lanes["kind"], plan.lanes["width_m"], strict=True
-    ):
-        ground.draw_lane(sheet, shape, str(kind), float(width), survey)
+    ground.draw_lanes(sheet, survey, plan.lanes)
     ground.draw_heights(sheet, survey)
 
 

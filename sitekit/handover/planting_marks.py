@@ -276,7 +276,7 @@ def draw_baseline(sheet: Sheet, baseline: Baseline, step: float) -> None:
             continue
         draw_control(sheet.axes, point)
         text = (
-            f"{letter}  {name}   E {write_position(point[0], step)}  "
+            f'{letter}  "{name}"   E {write_position(point[0], step)}  '
             f"N {write_position(point[1], step)}  level {write_level(level)}"
         )
         places = ((3, 2), (-3, 2), (3, -3), (-3, -3), (3, 6), (-3, 6))

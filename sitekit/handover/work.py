@@ -2,13 +2,14 @@
 
 import numpy as np
 import pandas as pd
+from shapely import union_all
 
 from sitekit import words
 from sitekit.handover import rules
 from sitekit.handover.flow import Flow, Head
 from sitekit.handover.front import tell_missing
 from sitekit.handover.rules import CAUTIONS
-from sitekit.handover.zones import STAND_OFF, find_work, find_zones
+from sitekit.handover.zones import STAND_OFF, Zone, find_work, find_zones
 from sitekit.results import PlantingPlan, Survey
 
 #: Share of the trees that are taped at acceptance.
@@ -222,6 +223,7 @@ def write_services(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
                 for zone in zones
             ],
         )
+        flow.text(_planted_over(plan, zones))
         crossed = [z.name for z in zones if z.shape.intersects(work)]
         if crossed:
             flow.text(
@@ -250,6 +252,19 @@ def write_services(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
         ],
     )
     flow.caution(CAUTIONS["digging"])
+
+
+def _planted_over(plan: PlantingPlan, zones: list[Zone]) -> str:
+    """Name the plants that stand where a line may lie."""
+    over = plan.plants[plan.plants.intersects(union_all([z.shape for z in zones]))]
+    if over.empty:
+        return "No plant stands where one of these lines may lie, as far as is told."
+    shown = ", ".join(map(str, over["id"].head(40)))
+    more = f" and {len(over) - 40} more" if len(over) > 40 else ""
+    return (
+        f"{words.counted(len(over), 'plant')} within reach of a line: {shown}{more}. "
+        "Not dug before the line is found; moved or left out where it is near."
+    )
 
 
 def write_permits(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:

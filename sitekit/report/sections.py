@@ -302,7 +302,8 @@ def resolution(survey: Survey) -> Markup:
 
 def cautions(survey: Survey) -> Markup:
     """List the cautions that apply."""
-    return section("Cautions", items(map(words.sentence, list_cautions(survey))))
+    told = list_cautions(survey) if survey.answer.cautions else []
+    return section("Cautions", items(map(words.sentence, told)))
 
 
 def sources(survey: Survey) -> Markup:
