@@ -68,4 +68,5 @@ def test_every_setting_says_what_it_does_and_has_a_default_that_it_allows(name):
     if isinstance(default, int | float) and not isinstance(default, bool):
         assert setting.low <= default <= setting.high
     if setting.choices:
-        assert set(default) <= set(setting.choices)
+        named = {default} if isinstance(default, str) else set(default)
+        assert named <= set(setting.choices)
