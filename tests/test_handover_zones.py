@@ -8,13 +8,12 @@ import shapely
 from geopandas import GeoDataFrame
 
 from sitekit.handover.zones import (
-    NO_CERTAINTY,
     ROOTS,
     STAND_OFF,
-    find_uncertainty,
     find_work,
     find_zones,
 )
+from sitekit.planting.services import NO_CERTAINTY, find_uncertainty
 
 
 def make_plan(*places):

@@ -1,71 +1,49 @@
-"""Which stretches of a path keep a lane: those along which the land leads air together."""
+"""Plants of pieces that lie side by side keep their distance."""
 
-from types import SimpleNamespace
-
-import geopandas
 import numpy as np
 import pytest
 import shapely
-from pyproj import CRS
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.spatial.distance import cdist
 
-from sitekit.grid import Grid
-from sitekit.planting.grounds import IN_THE_BED, led_together
-
-GRID = Grid(CRS.from_epsg(32633), 500_000.0, 5_130_000.0, 4.0, (50, 40))
-EAST = 500_000.0 + 4.0 * (20 + 0.5)
-NORTHINGS = 5_130_000.0 - 4.0 * (np.arange(50) + 0.5)
+from sitekit.planting.grounds import cut_off, keep_apart
+from sitekit.planting.rows import lay_rows
 
 
-def path(rows=slice(None), catchment=1.2):
-    """A path down one column of cells."""
-    line = shapely.LineString([(EAST, north) for north in NORTHINGS[rows]])
-    return geopandas.GeoDataFrame(
-        {"catchment_ha": [catchment]}, geometry=[line], crs=GRID.crs
-    )
+def rows_on(ground, spacing):
+    return lay_rows(ground, spacing=spacing, row_spacing=spacing + 1)
 
 
-def led(margin, paths):
-    places = SimpleNamespace(
-        layers={"path_margin": margin}, site=SimpleNamespace(grid=GRID)
-    )
-    return led_together(places, paths)
+def test_plants_on_both_sides_of_a_cut_keep_the_larger_spacing():
+    left, right = shapely.box(0, 0, 40, 60), shapely.box(40, 0, 80, 60)
+    first, second = rows_on(left, 3.0), rows_on(right, 5.0)
+    apart = keep_apart(second, [(first.positions, first.spacing)])
+    assert 0 < apart.sum() < len(apart)
+    assert cdist(second.positions[apart], first.positions).min() >= 5.0 - 1e-6
+    gone = cdist(second.positions[~apart], first.positions).min(axis=1)
+    assert (gone < 5.0).all()
 
 
-def test_a_path_in_its_bed_is_kept_whole():
-    found = led(np.zeros(GRID.shape, np.float32), path())
-    assert found.geometry[0].equals(path().geometry[0])
-    assert found["catchment_ha"].tolist() == [1.2]
+def test_without_neighbours_every_plant_stays():
+    layout = rows_on(shapely.box(0, 0, 30, 30), 4.0)
+    assert keep_apart(layout, []).all()
+    assert keep_apart(layout, [(np.empty((0, 2)), 4.0)]).all()
+    far = layout.positions + 500.0
+    assert keep_apart(layout, [(far, 4.0)]).all()
 
 
-def test_a_line_down_an_even_slope_is_none():
-    found = led(np.full(GRID.shape, np.inf, np.float32), path())
-    assert found.empty
-    assert list(found.columns) == ["catchment_ha", "geometry"]
+@pytest.mark.parametrize("bearing", [0.0, 37.0, 90.0, 155.0])
+def test_a_strip_of_some_area_is_cut_along_the_rows(bearing):
+    ground = shapely.box(0, 0, 50, 30)
+    part = cut_off(ground, 400.0, bearing)
+    assert part.area == pytest.approx(400.0, abs=0.5)
+    assert part.difference(ground.buffer(0.01)).area == pytest.approx(0)
 
 
-@pytest.mark.parametrize("edge", [IN_THE_BED * 0.9, IN_THE_BED * 1.1])
-def test_the_edge_of_the_bed_is_a_share_of_the_reach(edge):
-    found = led(np.full(GRID.shape, edge, np.float32), path())
-    assert len(found) == (1 if edge < IN_THE_BED else 0)
-
-
-def test_a_path_is_kept_where_the_trough_begins_and_again_where_it_goes_on():
-    margin = np.full(GRID.shape, np.inf, np.float32)
-    margin[10:20] = 0
-    margin[30:45] = 0
-    found = led(margin, path())
-    assert [round(line.length) for line in found.geometry] == [9 * 4, 14 * 4]
-    assert found["catchment_ha"].tolist() == [1.2, 1.2]
-
-
-def test_a_single_cell_is_no_stretch_and_ground_off_the_map_is_none():
-    margin = np.full(GRID.shape, np.inf, np.float32)
-    margin[25] = 0
-    assert led(margin, path()).empty
-    away = path()
-    away.geometry = away.translate(1e5, 0)
-    assert led(np.zeros(GRID.shape, np.float32), away).empty
-
-
-def test_no_path_gives_no_stretch():
-    assert led(np.zeros(GRID.shape, np.float32), path().iloc[:0]).empty
+@given(st.floats(1.0, 1400.0), st.floats(0.0, 179.0))
+def test_part_and_rest_are_the_whole(area, bearing):
+    ground = shapely.box(0, 0, 50, 30)
+    part = cut_off(ground, area, bearing)
+    rest = ground.difference(part)
+    assert part.area + rest.area == pytest.approx(ground.area, abs=0.5)

@@ -1,25 +1,18 @@
 """Ground that machines and spades keep off: services, roots, kept ground."""
 
-import re
 from dataclasses import dataclass
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from sitekit import words
+from sitekit.planting.services import STAND_OFF, find_uncertainty
 from sitekit.results import PlantingPlan, Survey
 
-#: No machine within this of a service. [m]
-#: Source: distance of mechanical diggers from buried services in common guidance
-#: for small works; the owner of the service may ask for more.
-STAND_OFF = 0.5
-#: A line whose place is told without ± may lie this far off. [m]
-NO_CERTAINTY = 5.0
-#: Roots of a grown tree reach about this far. [m]; common practice, no source.
-ROOTS = 5.0
 #: Zones further from the work than this are not on the sheets. [m]
 NEAR = 40.0
-_PLUS_MINUS = re.compile(r"±\s*(\d+(?:[.,]\d+)?)\s*m")
+#: Roots of a grown tree reach about this far. [m]; common practice, no source.
+ROOTS = 5.0
 
 
 @dataclass(frozen=True)
@@ -48,18 +41,6 @@ class Zone:
     uncertainty: float
     drawn: BaseGeometry
     shape: BaseGeometry
-
-
-def find_uncertainty(certainty: str) -> float:
-    """Read how far a line may lie off from how its owner tells it. [m].
-
-    Examples
-    --------
-    >>> find_uncertainty("public record, ± 5 m"), find_uncertainty("")
-    (5.0, 5.0)
-    """
-    found = _PLUS_MINUS.search(certainty)
-    return float(found[1].replace(",", ".")) if found else NO_CERTAINTY
 
 
 def find_zones(survey: Survey) -> list[Zone]:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from sitekit.fruit import Fruit
@@ -16,9 +17,12 @@ from sitekit.planting.assign import Assignment
 from sitekit.planting.bearing import choose_bearing, find_guide, mean_slope
 from sitekit.planting.lanes import find_setbacks, headland_lanes, plan_cold_air_lanes
 from sitekit.planting.rows import Layout, lay_rows, select
+from sitekit.planting.troughs import led_together
 from sitekit.siting.places import Places
 from sitekit.words import SITE_CLASSES, TEST_FIRST
 
+#: Slack of lengths that are compared. [m]
+TINY = 1e-6
 #: Turning ground at the ends of rows. [m] From memory; usual in the trade.
 HEADLAND = 6.0
 #: Mulched ground or a track within this decides where planting begins. [m]
@@ -29,10 +33,6 @@ LETTERS = "abcdefghijklmnopqrstuvwxyz"
 SNAP = 1e-6
 #: Tried shares when ground is cut in two, by halving.
 HALVINGS = 24
-
-
-#: Reaches of a path up to which a point of it lies in the bed of a trough.
-IN_THE_BED = 0.3
 
 
 @dataclass(frozen=True)
@@ -120,36 +120,6 @@ def make_grounds(
     return Grounds(accepted, bearings, lanes, setbacks)
 
 
-def led_together(places: Places, paths: GeoDataFrame) -> GeoDataFrame:
-    """Keep the stretches of paths along which the land leads the air together.
-
-    On an even slope a line of steepest descent runs anywhere, and no lane helps.
-
-    Parameters
-    ----------
-    places : Places
-        Layers of the site, ``path_margin`` among them.
-    paths : GeoDataFrame
-        Cold-air paths.
-
-    Returns
-    -------
-    stretches : GeoDataFrame
-        Lines with ``catchment_ha``.
-    """
-    margin, grid = places.layers["path_margin"], places.site.grid
-    lines, catchments = [], []
-    for line, catchment in zip(paths.geometry, paths["catchment_ha"], strict=True):
-        points = shapely.get_coordinates(line)
-        led = grid.sample(margin, points[:, 0], points[:, 1]) < IN_THE_BED
-        edges = np.flatnonzero(np.diff(np.r_[False, led, False]))
-        for start, stop in edges.reshape(-1, 2):
-            if stop - start >= 2:
-                lines.append(shapely.LineString(points[start:stop]))
-                catchments.append(catchment)
-    return GeoDataFrame({"catchment_ha": catchments}, geometry=lines, crs=paths.crs)
-
-
 def _bearing(
     places: Places, inside: NDArray[np.bool_], tuned: Callable[..., Any]
 ) -> float:
@@ -187,7 +157,7 @@ def lay_pieces(
     pieces : list of Piece
         In the order of the assignments, those without a plant left out.
     """
-    pieces = []
+    pieces: list[Piece] = []
     for block in dict.fromkeys(a.choice.block for a in assignments):
         here = [a for a in assignments if a.choice.block == block]
         bearing = grounds.bearings[block]
@@ -201,6 +171,7 @@ def lay_pieces(
                 fruits[assignment.choice.fruit],
                 bearing,
                 (f"{block}{letter}", rows_together),
+                [(p.layout.positions, p.layout.spacing) for p in pieces],
             )
             if len(piece.layout.positions):
                 pieces.append(piece)
@@ -276,6 +247,7 @@ def _lay(
     fruit: Fruit,
     bearing: float,
     named: tuple[str, int],
+    laid: Sequence[tuple[NDArray[np.float64], float]],
 ) -> Piece:
     """Lay rows, leave out refused ground, and keep as many trees as are wanted."""
     site = places.site
@@ -292,11 +264,37 @@ def _lay(
         outline=field,
         guide=guide,
     )
-    layout = select(layout, _accepted(places, fruit.name, layout.positions))
+    accepted = _accepted(places, fruit.name, layout.positions)
+    layout = select(layout, accepted & keep_apart(layout, laid))
     name, together = named
     order = compact_order(layout, _start(places, layout.positions), together)
     chosen = order < assignment.trees
     return Piece(name, assignment, ground, select(layout, chosen), order[chosen])
+
+
+def keep_apart(
+    layout: Layout, laid: Sequence[tuple[NDArray[np.float64], float]]
+) -> NDArray[np.bool_]:
+    """Tell which plants keep their distance from plants of earlier pieces.
+
+    Parameters
+    ----------
+    layout : Layout
+        Rows and plants.
+    laid : sequence of (positions, spacing)
+        Plants (plant, 2) that are laid already, and their spacing. [m]
+
+    Returns
+    -------
+    apart : (plant,) ndarray of bool
+        At least the larger of both spacings away.
+    """
+    apart = np.ones(len(layout.positions), np.bool_)
+    for positions, spacing in laid:
+        if len(positions) and len(apart):
+            distance, _ = cKDTree(positions).query(layout.positions)
+            apart &= distance >= max(spacing, layout.spacing) - TINY
+    return apart
 
 
 def _accepted(

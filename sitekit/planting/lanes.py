@@ -9,6 +9,7 @@ from geopandas import GeoDataFrame
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from sitekit.planting.services import STAND_OFF, find_uncertainty
 from sitekit.settings import Setting
 from sitekit.site import Site
 
@@ -169,9 +170,14 @@ def find_setbacks(
     found = [
         _lanes([field.difference(inner)], "field edge", edge_setback, site.grid.crs)
     ]
+    unsure = [find_uncertainty(str(c)) for c in vectors["services"]["certainty"]]
     for kind, (names, width) in around.items():
         things = [thing for name in names for thing in vectors[name].geometry]
-        ground = shapely.union_all([thing.buffer(width) for thing in things])
+        reach = [width] * len(things)
+        if kind == "service":
+            reach = [max(width, off + STAND_OFF) for off in unsure]
+        buffers = [t.buffer(r) for t, r in zip(things, reach, strict=True)]
+        ground = shapely.union_all(buffers)
         found.append(_lanes([ground.intersection(field)], kind, width, site.grid.crs))
     kinds = [kind for frame in found for kind in frame["kind"]]
     widths = [width for frame in found for width in frame["width_m"]]
