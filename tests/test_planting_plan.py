@@ -22,8 +22,9 @@ from sitekit.fruit.pollination import open_days
 from sitekit.grid import Grid
 from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.planting.flowering import flowering_days
-from sitekit.planting.grounds import compact_order, cut_off
+from sitekit.planting.grounds import cut_off
 from sitekit.planting.lacking import tell_partners
+from sitekit.planting.ordering import compact_order
 from sitekit.planting.phasing import limits_by_year
 from sitekit.planting.plan import plan_planting, with_plan
 from sitekit.planting.rows import lay_rows

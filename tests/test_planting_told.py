@@ -7,10 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sitekit.planting import told
-from sitekit.planting.grounds import compact_order, cut_off
+from sitekit.planting.grounds import cut_off
 from sitekit.planting.holes import Ground
 from sitekit.planting.materials import Kind
 from sitekit.planting.mulch import Shape
+from sitekit.planting.ordering import compact_order
 from sitekit.planting.phasing import Phased, find_ceiling, price_blocks
 from sitekit.planting.rows import lay_rows
 from sitekit.planting.terms import Limits, Prices
