@@ -62,6 +62,7 @@ def make_survey() -> Survey:
     field_mask[70:98, 30:130] = True
     field_mask[20:60, 30:130] = True
     empty = {name: frame({}, []) for name in VECTORS}
+    empty["services"] = frame({"kind": [], "certainty": []}, [])
     empty["water"] = frame(
         {"name": ["Still Mere"], "depth_m": [8.0], "ice_out": [None], "ice_in": [None]},
         [shapely.box(w, s, e, s + 100)],

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.distance import cdist
 
-from sitekit.planting.grounds import cut_off, keep_apart
+from sitekit.planting.grounds import cut_off
+from sitekit.planting.ordering import keep_apart
 from sitekit.planting.rows import lay_rows
 
 

@@ -127,7 +127,7 @@ def test_plants_keep_off_edge_water_services_and_roots(small_survey):
     site = small_survey.site
     west, south, *_ = site.grid.bounds
     pipe = GeoDataFrame(
-        {"kind": ["water pipe"]},
+        {"kind": ["water pipe"], "certainty": ["surveyed, ± 1 m"]},
         geometry=[LineString([(west + 400, south), (west + 400, south + 600)])],
         crs=site.grid.crs,
     )
@@ -252,3 +252,23 @@ def test_level_ground_and_no_ground_have_no_guide():
     grid, heights = cone()
     assert find_guide(Polygon(), heights, grid) is None
     assert find_guide(box(140, 160, 260, 240), np.full_like(heights, 5.0), grid) is None
+
+
+@pytest.mark.parametrize(
+    ("certainty", "width"),
+    [("surveyed, ± 1 m", 3.0), ("from memory, ± 10 m", 10.5), ("", 5.5)],
+)
+def test_a_service_is_kept_off_as_far_as_its_place_is_unsure(
+    small_survey, certainty, width
+):
+    site = small_survey.site
+    west, south, *_ = site.grid.bounds
+    line = LineString([(west + 400, south), (west + 400, south + 600)])
+    pipe = GeoDataFrame(
+        {"kind": ["water pipe"], "certainty": [certainty]},
+        geometry=[line],
+        crs=site.grid.crs,
+    )
+    setbacks = find_setbacks(replace(site, vectors={**site.vectors, "services": pipe}))
+    service = setbacks.loc[setbacks["kind"] == "service", "geometry"].union_all()
+    assert service.bounds[2] - service.bounds[0] == pytest.approx(2 * width)

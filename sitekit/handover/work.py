@@ -9,7 +9,8 @@ from sitekit.handover import rules
 from sitekit.handover.flow import Flow, Head
 from sitekit.handover.front import tell_missing
 from sitekit.handover.rules import CAUTIONS
-from sitekit.handover.zones import STAND_OFF, Zone, find_work, find_zones
+from sitekit.handover.zones import Zone, find_work, find_zones
+from sitekit.planting.services import STAND_OFF
 from sitekit.results import PlantingPlan, Survey
 
 #: Share of the trees that are taped at acceptance.

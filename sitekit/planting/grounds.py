@@ -9,21 +9,18 @@ import numpy as np
 import shapely
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from sitekit.fruit import Fruit
 from sitekit.planting.assign import Assignment
 from sitekit.planting.bearing import choose_bearing, find_guide, mean_slope
 from sitekit.planting.lanes import find_setbacks, headland_lanes, plan_cold_air_lanes
-from sitekit.planting.ordering import compact_order
+from sitekit.planting.ordering import compact_order, keep_apart
 from sitekit.planting.rows import Layout, lay_rows, select
 from sitekit.planting.troughs import led_together
 from sitekit.siting.places import Places
 from sitekit.words import SITE_CLASSES, TEST_FIRST
 
-#: Slack of lengths that are compared. [m]
-TINY = 1e-6
 #: Turning ground at the ends of rows. [m] From memory; usual in the trade.
 HEADLAND = 6.0
 #: Mulched ground or a track within this decides where planting begins. [m]
@@ -271,31 +268,6 @@ def _lay(
     order = compact_order(layout, _start(places, layout.positions), together)
     chosen = order < assignment.trees
     return Piece(name, assignment, ground, select(layout, chosen), order[chosen])
-
-
-def keep_apart(
-    layout: Layout, laid: Sequence[tuple[NDArray[np.float64], float]]
-) -> NDArray[np.bool_]:
-    """Tell which plants keep their distance from plants of earlier pieces.
-
-    Parameters
-    ----------
-    layout : Layout
-        Rows and plants.
-    laid : sequence of (positions, spacing)
-        Plants (plant, 2) that are laid already, and their spacing. [m]
-
-    Returns
-    -------
-    apart : (plant,) ndarray of bool
-        At least the larger of both spacings away.
-    """
-    apart = np.ones(len(layout.positions), np.bool_)
-    for positions, spacing in laid:
-        if len(positions) and len(apart):
-            distance, _ = cKDTree(positions).query(layout.positions)
-            apart &= distance >= max(spacing, layout.spacing) - TINY
-    return apart
 
 
 def _accepted(

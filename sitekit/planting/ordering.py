@@ -1,11 +1,13 @@
 """Order of planting: the trees of a year stand together, beside those before."""
 
+from collections.abc import Sequence
 from math import cos, isfinite, radians, sin
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
-from sitekit.planting.rows import Layout
+from sitekit.planting.rows import TINY, Layout
 
 
 def compact_order(
@@ -48,3 +50,28 @@ def compact_order(
     order = np.empty(count, dtype=np.int64)
     order[np.lexsort((row, way, panel))] = np.arange(count)
     return order
+
+
+def keep_apart(
+    layout: Layout, laid: Sequence[tuple[NDArray[np.float64], float]]
+) -> NDArray[np.bool_]:
+    """Tell which plants keep their distance from plants of earlier pieces.
+
+    Parameters
+    ----------
+    layout : Layout
+        Rows and plants.
+    laid : sequence of (positions, spacing)
+        Plants (plant, 2) that are laid already, and their spacing. [m]
+
+    Returns
+    -------
+    apart : (plant,) ndarray of bool
+        At least the larger of both spacings away.
+    """
+    apart = np.ones(len(layout.positions), np.bool_)
+    for positions, spacing in laid:
+        if len(positions) and len(apart):
+            distance, _ = cKDTree(positions).query(layout.positions)
+            apart &= distance >= max(spacing, layout.spacing) - TINY
+    return apart
