@@ -333,7 +333,7 @@ def test_rows_hold_their_promises_on_any_ground(
     assert len({*zip(layout.row, layout.number, strict=True)}) == len(points)
     assert set(layout.row) == set(range(1, len(layout.lines) + 1))
     for line in layout.lines:
-        assert ground.buffer(1e-6).covers(line)
+        assert ground.buffer(MILLIMETRE / 10).covers(line)
 
 
 @given(grounds(), st.floats(0.5, 10), st.floats(0, 180))
