@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 import sitekit.writing
 from sitekit.errors import OutputError
 from sitekit.writing import (
+    ROW_COLUMNS,
     check_folder,
     no_rows,
     vector_layers,
@@ -230,7 +231,8 @@ def test_the_list_keeps_letters_that_are_not_ascii(tmp_path):
 def test_the_layer_of_rows_without_a_plan_is_empty_and_keeps_its_columns(small_survey):
     rows = no_rows(small_survey.site.grid.crs)
     assert rows.empty
-    assert [c for c in rows.columns if c != "geometry"] == ["block", "row", "fruit"]
+    assert [c for c in rows.columns if c != "geometry"] == list(ROW_COLUMNS)
+    assert {"block", "row", "fruit", "group", "plants", "length_m"} <= set(rows.columns)
     assert rows.crs == small_survey.site.grid.crs
 
 
