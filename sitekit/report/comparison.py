@@ -4,7 +4,6 @@ from base64 import b64encode
 from collections.abc import Sequence
 from datetime import date
 from importlib.metadata import version
-from importlib.resources import files
 from pathlib import Path
 
 import pandas as pd
@@ -15,10 +14,9 @@ from sitekit.errors import OutputError
 from sitekit.report import comparison_maps as maps
 from sitekit.report.blocks import written
 from sitekit.report.comparison_key import NO_CHANGE, key_rules, show_key
-from sitekit.report.document import FOOT_NAME, _policy, write_day
-from sitekit.report.markup import Markup, css_text, element, items, join, table
+from sitekit.report.markup import Markup, element, items, join, table
+from sitekit.report.page import make_page, make_style, write_day
 from sitekit.report.sections import section
-from sitekit.report.swatches import swatch_rules
 from sitekit.results import Change, Comparison
 from sitekit.site import Site
 
@@ -101,38 +99,12 @@ def make_comparison(comparison: Comparison, *, today: date) -> str:
     today : date
         Date on the sheet.
     """
-    style = _make_style(comparison.site, today)
-    title = f"{comparison.site.name}: what each change does"
-    head = element(
-        "head",
-        element("meta", charset="utf-8"),
-        element("meta", http_equiv="Content-Security-Policy", content=_policy(style)),
-        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        element("title", title),
-        element("link", rel="icon", href="data:,"),
-        element("style", Markup(style)),
-    )
+    site = comparison.site
+    stamp = STAMP.partition(".")[0]
+    style = make_style(site.name, stamp, today, ("comparison.css",)) + key_rules()
+    title = f"{site.name}: what each change does"
     purpose = f"{write_day(today)}. Planning help, not for setting out."
-    heading = element(
-        "header", element("h1", title), element("p", purpose, class_="purpose")
-    )
-    page = element(
-        "html", head, element("body", heading, _main(comparison)), lang="en-GB"
-    )
-    return f"<!DOCTYPE html>\n{page}\n"
-
-
-def _make_style(site: Site, today: date) -> str:
-    """Make the style sheet: the report's, and what only this page has."""
-    folder = files("sitekit.report").joinpath("page")
-    sheets = [
-        folder.joinpath(name).read_text("utf-8")
-        for name in ("report.css", "comparison.css")
-    ]
-    name = site.name
-    short = name if len(name) <= FOOT_NAME else f"{name[: FOOT_NAME - 1]}…"
-    foot = css_text(f"{short}, {write_day(today)}. {STAMP.partition('.')[0]}")
-    return "".join(sheets).replace("FOOT", foot) + swatch_rules() + key_rules()
+    return make_page(title, purpose, style, _main(comparison))
 
 
 def _main(comparison: Comparison) -> Markup:

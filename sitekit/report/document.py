@@ -1,9 +1,6 @@
 """The printed report: one file that needs nothing else."""
 
-from base64 import b64encode
 from datetime import date
-from hashlib import sha256
-from importlib.resources import files
 from math import ceil
 from pathlib import Path
 
@@ -13,10 +10,10 @@ from sitekit.errors import OutputError
 from sitekit.measuring.revision import Revision
 from sitekit.report import sections
 from sitekit.report.blocks import Block, list_blocks, list_fruit
-from sitekit.report.markup import Markup, css_text, element, join
+from sitekit.report.markup import Markup, element, join
+from sitekit.report.page import make_page, make_style, write_day
 from sitekit.report.planting import how_far
 from sitekit.report.revision import show_revision
-from sitekit.report.swatches import swatch_rules
 from sitekit.report.tables import FRUIT_ACROSS, find_years
 from sitekit.report.years import years_in_full, years_of_ten
 from sitekit.results import Survey
@@ -30,8 +27,6 @@ BETWEEN, AROUND_TABLE = 1.4, 22.0
 #: Letters in a line of text, of large type, of all fruit columns together.
 #: Reckoned on the narrow side: fonts differ from one machine to the next.
 LETTERS, LARGE_LETTERS, NARROW_TABLE = 62, 50, 66
-#: Longest name at the foot of a page, in letters.
-FOOT_NAME = 50
 
 
 def write_report(
@@ -78,55 +73,12 @@ def make_report(
     revision : Revision, optional
         What readings changed.
     """
-    style = make_style(survey, today)
     title = f"{survey.site.name}: where to extend the orchard"
-    head = element(
-        "head",
-        element("meta", charset="utf-8"),
-        element("meta", http_equiv="Content-Security-Policy", content=_policy(style)),
-        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        element("title", title),
-        element("link", rel="icon", href="data:,"),
-        element("style", Markup(style)),
-    )
-    body = element("body", _heading(survey, title, today), _main(survey, revision))
-    page = element("html", head, body, lang="en-GB")
-    return f"<!DOCTYPE html>\n{page}\n"
-
-
-def _policy(style: str) -> str:
-    """Allow this style and pictures within the file, and nothing else."""
-    digest = b64encode(sha256(style.encode("utf-8")).digest()).decode()
-    return f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'"
-
-
-def make_style(survey: Survey, today: date) -> str:
-    """Make the style sheet, with the foot of the pages and the little pictures."""
-    sheet = files("sitekit.report").joinpath("page/report.css").read_text("utf-8")
-    name = survey.site.name
-    short = name if len(name) <= FOOT_NAME else f"{name[: FOOT_NAME - 1]}…"
-    stamp = survey.answer.stamp.split(".")[0]
-    foot = css_text(f"{short}, {write_day(today)}. {stamp}")
-    return sheet.replace("FOOT", foot) + swatch_rules()
-
-
-def write_day(when: date) -> str:
-    """Write a date for people.
-
-    Examples
-    --------
-    >>> write_day(date(2026, 11, 25))
-    '25 November 2026'
-    """
-    return f"{when.day} {when:%B} {when.year}"
-
-
-def _heading(survey: Survey, title: str, today: date) -> Markup:
     area = words.area(survey.site.field_area)
     purpose = f"{write_day(today)}. Field of {area}. {tell_use(survey)}"
-    return element(
-        "header", element("h1", title), element("p", purpose, class_="purpose")
-    )
+    stamp = survey.answer.stamp.split(".")[0]
+    style = make_style(survey.site.name, stamp, today)
+    return make_page(title, purpose, style, _main(survey, revision))
 
 
 def _main(survey: Survey, revision: Revision | None) -> Markup:

@@ -3,7 +3,6 @@
 from base64 import b64encode
 from collections.abc import Sequence
 from datetime import date
-from importlib.resources import files
 from pathlib import Path
 
 import shapely
@@ -14,10 +13,9 @@ from sitekit.cartography import symbols
 from sitekit.cartography.drawing import make_figure, make_sheet, write_figure
 from sitekit.errors import OutputError
 from sitekit.report import ground_map
-from sitekit.report.document import _policy, write_day
-from sitekit.report.markup import Markup, css_text, element, items, table
+from sitekit.report.markup import Markup, element, items, table
+from sitekit.report.page import make_page, make_style, write_day
 from sitekit.report.sections import section
-from sitekit.report.swatches import swatch_rules
 from sitekit.results import Survey
 
 RULES = (
@@ -97,36 +95,17 @@ def make_logger_page(
     today : date
         Date on the sheet.
     """
-    name = survey.site.name
-    sheet = files("sitekit.report").joinpath("page/report.css").read_text("utf-8")
-    foot = css_text(f"{name[:50]}, {write_day(today)}. Logger plan")
-    style = sheet.replace("FOOT", foot) + swatch_rules()
-    title = f"{name}: where thermometers decide most"
-    head = element(
-        "head",
-        element("meta", charset="utf-8"),
-        element("meta", http_equiv="Content-Security-Policy", content=_policy(style)),
-        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        element("title", title),
-        element("link", rel="icon", href="data:,"),
-        element("style", Markup(style)),
-    )
+    style = make_style(survey.site.name, "Logger plan", today)
+    title = f"{survey.site.name}: where thermometers decide most"
     purpose = f"{write_day(today)}. Planning help, not for setting out."
-    body = element(
-        "body",
-        element(
-            "header", element("h1", title), element("p", purpose, class_="purpose")
-        ),
-        element(
-            "main",
-            _places(survey, places, wrong),
-            section("How to put them up", items(RULES)),
-            _reading_sheet(places),
-            section("Cautions", items(CAUTIONS)),
-        ),
+    main = element(
+        "main",
+        _places(survey, places, wrong),
+        section("How to put them up", items(RULES)),
+        _reading_sheet(places),
+        section("Cautions", items(CAUTIONS)),
     )
-    page = element("html", head, body, lang="en-GB")
-    return f"<!DOCTYPE html>\n{page}\n"
+    return make_page(title, purpose, style, main)
 
 
 def _places(survey: Survey, places: GeoDataFrame, wrong: Sequence[float]) -> Markup:
