@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from sitekit.climate.place import shift_places
-from sitekit.climate.years import RecordYears, choose_cover, count_years, tell_record
+from sitekit.climate.years import RecordYears, count_years, tell_record
 from sitekit.errors import ConfigError, FruitError, LayerError, nearest
 from sitekit.fruit import Fruit, fruit_names, read_fruit
 from sitekit.io.offers import choose_sources
@@ -50,7 +50,7 @@ TUNED: tuple[Callable[..., Any], ...] = (
     choose_sources,
     make_ground,
     shift_places,
-    choose_cover,
+    count_years,
     find_frost_pockets,
     find_cold_air_paths,
     group_into_blocks,
@@ -239,7 +239,7 @@ def survey(
     with watch.step("scores"):
         ground = _judge(site, made, fruits)
     with watch.step("years"):
-        years = count_years(site, ground.layers, fruits)
+        years = _tuned(count_years, site, ground.layers, fruits)
         places = ground if years is None else _limit(ground, years)
         if years is None:
             absent |= dict.fromkeys(_wanted(CLIMATE, site), NEEDS)

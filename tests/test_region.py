@@ -254,6 +254,30 @@ def test_a_fault_is_a_row_and_says_so():
     assert survey_field(task(shape=b""))["status"] == FAILED
 
 
+def test_a_batch_that_fails_is_tried_field_by_field(monkeypatch):
+    # One field breaks whatever holds it; its neighbours must not fail with it.
+    def breaks(batch):
+        if any(t.name == "bad" for t in batch):
+            raise ZeroDivisionError(len(batch))
+        return [{"field": t.name, "status": DONE} for t in batch]
+
+    monkeypatch.setattr(run, "survey_batch", breaks)
+    batches = [[task(name="a"), task(name="bad"), task(name="b")], [task(name="c")]]
+    with Client(processes=False, n_workers=1, dashboard_address=":0") as client:
+        found = {
+            one.name: told
+            for batch, rows in run._run(client, batches)
+            for one, told in zip(batch, rows, strict=True)
+        }
+    assert {name: told["status"] for name, told in found.items()} == {
+        "a": DONE,
+        "b": DONE,
+        "c": DONE,
+        "bad": FAILED,
+    }
+    assert found["bad"]["reason"] == "a fault in sitekit: ZeroDivisionError: 1"
+
+
 def region_of(rows):
     frame = squares(len(rows))
     named = [

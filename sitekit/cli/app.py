@@ -19,6 +19,7 @@ from sitekit.cli import (
     revise,
     survey,
 )
+from sitekit.cli.cache import cache_folder
 from sitekit.errors import SitekitError
 
 app = typer.Typer(
@@ -82,9 +83,8 @@ def _keep_compiled_code() -> None:
     """Choose a folder for compiled code that can be written, wherever sitekit lies."""
     if "NUMBA_CACHE_DIR" in os.environ:
         return
-    home = Path(os.environ.get("XDG_CACHE_HOME", "~/.cache")).expanduser()
     for folder in (
-        home / "sitekit",
+        cache_folder("sitekit"),
         Path(tempfile.gettempdir()) / f"sitekit-{os.getpid()}",
     ):
         try:

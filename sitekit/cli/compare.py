@@ -24,11 +24,11 @@ def run(
 ) -> None:
     """Try each change alone, or all at once, and write a folder."""
     with progress(quiet=quiet or as_json) as on_step:
-        from sitekit.compare import compare, write_comparison_folder  # noqa: PLC0415
+        from sitekit.compare import compare, write_comparison_folder  # noqa: PLC0415 - slow
         from sitekit.compare.files import summarise  # noqa: PLC0415 - slow to import
-        from sitekit.io.proposals import read_proposals  # noqa: PLC0415
-        from sitekit.request import read_site  # noqa: PLC0415
-        from sitekit.writing import check_folder  # noqa: PLC0415
+        from sitekit.io.proposals import read_proposals  # noqa: PLC0415 - slow
+        from sitekit.request import read_site  # noqa: PLC0415 - slow
+        from sitekit.writing import check_folder  # noqa: PLC0415 - slow
 
         folder = out or site.parent / "compare"
         check_folder(folder)

@@ -1,13 +1,13 @@
 """``sitekit fetch``: an open elevation model for a site."""
 
 import json
-import os
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from sitekit.cli import options
+from sitekit.cli.cache import cache_folder
 from sitekit.cli.progress import progress
 
 HELP = "Get an open elevation model for a site, from a catalogue or an address."
@@ -23,20 +23,20 @@ def run(
     """Write ``elevation.tif`` beside the site file."""
     with progress(quiet=quiet or as_json) as on_step:
         from sitekit.config import read_config  # noqa: PLC0415 - slow to import
-        from sitekit.io.fetch import MARGIN, fetch_elevation  # noqa: PLC0415
-        from sitekit.io.inputs import read_outline  # noqa: PLC0415
-        from sitekit.io.offers import choose_sources  # noqa: PLC0415
-        from sitekit.request import request_from_file  # noqa: PLC0415
-        from sitekit.settings import settings_of  # noqa: PLC0415
+        from sitekit.io.fetch import MARGIN, fetch_elevation  # noqa: PLC0415 - slow
+        from sitekit.io.inputs import read_outline  # noqa: PLC0415 - slow
+        from sitekit.io.offers import choose_sources  # noqa: PLC0415 - slow
+        from sitekit.request import request_from_file  # noqa: PLC0415 - slow
+        from sitekit.settings import settings_of  # noqa: PLC0415 - slow
 
         request = request_from_file(read_config(site, need_elevation=False))
         known = settings_of(choose_sources)
-        own = {n: _plain(v) for n, v in request.settings.items() if n in known}
+        own = {n: v for n, v in request.settings.items() if n in known}
         fetched = fetch_elevation(
             read_outline(request),
             choose_sources(**own),
             site.parent / "elevation.tif",
-            _cache(),
+            cache_folder("sitekit-elevation"),
             margin=MARGIN if request.margin is None else request.margin,
             on_step=on_step,
         )
@@ -50,14 +50,3 @@ def run(
         if fetched.surface == "canopy":
             typer.echo('   It shows tree tops and roofs: set surface = "canopy".')
         typer.echo(f"Next: sitekit check {site}")
-
-
-def _plain(value: Any) -> Any:  # noqa: ANN401 - what a site file may hold
-    """Take a list of a site file as the tuple that a setting is."""
-    return tuple(value) if isinstance(value, list) else value
-
-
-def _cache() -> Path:
-    """Find the folder in which what was read is kept."""
-    home = Path(os.environ.get("XDG_CACHE_HOME", "~/.cache")).expanduser()
-    return home / "sitekit-elevation"

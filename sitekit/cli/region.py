@@ -31,8 +31,8 @@ def run(  # noqa: PLR0913 - one parameter for each option of the command
 ) -> None:
     """Survey each field with its surroundings and write one table."""
     from sitekit.io.fields import read_fields  # noqa: PLC0415 - slow to import
-    from sitekit.region import RegionRequest, survey_region, write_region  # noqa: PLC0415
-    from sitekit.region.run import MARGIN, forget  # noqa: PLC0415
+    from sitekit.region import RegionRequest, survey_region, write_region  # noqa: PLC0415 - slow
+    from sitekit.region.run import MARGIN, forget  # noqa: PLC0415 - slow
     from sitekit.writing import check_folder  # noqa: PLC0415 - slow to import
 
     options.need(elevation=elevation, out=out)

@@ -35,7 +35,7 @@ def run(
         from sitekit.io.readings import read_readings  # noqa: PLC0415 - slow to import
         from sitekit.request import read_site  # noqa: PLC0415 - slow to import
         from sitekit.revising import revise  # noqa: PLC0415 - slow to import
-        from sitekit.writing import check_folder, write_survey  # noqa: PLC0415
+        from sitekit.writing import check_folder, write_survey  # noqa: PLC0415 - slow
 
         folder = out or site.parent / "revised"
         check_folder(folder)

@@ -62,7 +62,7 @@ def _survey(
 ) -> tuple["Survey", Path]:
     """Read, survey and write; the folder is checked before anything is computed."""
     from sitekit.pipeline import survey  # noqa: PLC0415 - slow to import
-    from sitekit.writing import check_folder, write_survey  # noqa: PLC0415
+    from sitekit.writing import check_folder, write_survey  # noqa: PLC0415 - slow
 
     folder = out or _usual_folder(site_file)
     check_folder(folder)

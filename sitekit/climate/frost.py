@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaincinv, ndtr, ndtri
-from scipy.stats import binom
 
 #: Share of the interval that is told: 90 %.
 INTERVAL = 0.9
@@ -122,6 +121,8 @@ def date_interval(dates: NDArray[np.floating], share: float) -> tuple[float, flo
     Conover, W. J. 1999. Practical Nonparametric Statistics, 3rd edition, section
     3.2: confidence interval for a quantile.
     """
+    from scipy.stats import binom  # noqa: PLC0415 - slow to import, needs a record
+
     ranked = np.sort(np.where(np.isnan(dates), -np.inf, dates))
     law = binom(dates.size, 1 - share)
     tail = (1 - INTERVAL) / 2

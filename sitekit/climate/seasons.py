@@ -1,6 +1,6 @@
 """A record cut into seasons: one row a year, from one middle of winter to the next."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -101,7 +101,7 @@ def make_seasons(record: Record) -> Seasons:
     seasons = Seasons(
         years, starts, tmin, tmax, lay(clear), np.ones(years.size, np.bool_), south
     )
-    return Seasons(**{**vars(seasons), "complete": _complete(seasons)})
+    return replace(seasons, complete=_complete(seasons))
 
 
 def _complete(seasons: Seasons) -> NDArray[np.bool_]:

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import linregress, t
 
 #: Years below which no slope is told.
 FEWEST = 10
@@ -51,6 +50,8 @@ def find_trend(
     trend : Trend or None
         None for fewer than ten years.
     """
+    from scipy.stats import linregress, t  # noqa: PLC0415 - slow, needs a record
+
     known = np.isfinite(values)
     if known.sum() < FEWEST:
         return None

@@ -55,7 +55,10 @@ class RecordYears:
     cover: str = "bare"
 
 
-def choose_cover(
+def count_years(
+    site: Site,
+    layers: Layers,
+    fruits: Sequence[Fruit],
     *,
     winter_cover: Annotated[
         str,
@@ -65,23 +68,6 @@ def choose_cover(
             choices=("bare", "mulch", "snow"),
         ),
     ] = "bare",
-) -> str:
-    """Choose what lies over the roots in winter.
-
-    Parameters
-    ----------
-    winter_cover : str
-        ``bare``, ``mulch`` or ``snow``.
-
-    Returns
-    -------
-    cover : str
-    """
-    return winter_cover
-
-
-def count_years(
-    site: Site, layers: Layers, fruits: Sequence[Fruit]
 ) -> RecordYears | None:
     """Make the years of a site ready.
 
@@ -93,6 +79,8 @@ def count_years(
         See `shift_places`.
     fruits : sequence of Fruit
         Fruit asked for.
+    winter_cover : str
+        ``bare``, ``mulch`` or ``snow``.
 
     Returns
     -------
@@ -114,10 +102,7 @@ def count_years(
         for fruit in fruits
         if fruit.varieties is not None
     }
-    cover = choose_cover(
-        **{n: v for n, v in site.settings.items() if n in settings_of(choose_cover)}
-    )
-    return RecordYears(record, station, springs, shifts, tunings, cover)
+    return RecordYears(record, station, springs, shifts, tunings, winter_cover)
 
 
 def _notes_of(record: Record, fruit: str) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from dataclasses import field as value
 from pathlib import Path
 from typing import Any
 
-from geopandas import GeoDataFrame
+from geopandas import GeoDataFrame, GeoSeries
 
 from sitekit.errors import ConfigError, InputError, OutputError
 from sitekit.pipeline import check_names, check_settings
@@ -27,8 +27,6 @@ BATCH = 16
 MARGIN = 1000.0
 #: How long a scheduler may take to answer. [s]
 PATIENCE = 10
-#: Workers that a batch may lose before its fields are tried one by one.
-DEATHS = 2
 
 
 @dataclass(frozen=True)
@@ -168,8 +166,6 @@ def _tasks(request: RegionRequest) -> list[FieldTask]:
 
 def _batches(tasks: Sequence[FieldTask]) -> list[list[FieldTask]]:
     """Put neighbours into one batch, so that a worker reads the same ground."""
-    from geopandas import GeoSeries  # noqa: PLC0415
-
     shaped = [task for task in tasks if task.shape]
     bare = [task for task in tasks if not task.shape]
     if shaped:
@@ -227,7 +223,7 @@ def _run(
     from distributed import as_completed  # noqa: PLC0415 - an extra
 
     def submit(batch: Sequence[FieldTask]) -> Any:  # noqa: ANN401
-        return client.submit(survey_batch, batch, pure=False, allow_other_workers=False)
+        return client.submit(survey_batch, batch, pure=False)
 
     waiting = {submit(batch): batch for batch in batches}
     queue = as_completed(list(waiting))
