@@ -1,5 +1,6 @@
 """Factories that the tests share: grids, surfaces, and a small made-up survey."""
 
+import hypothesis
 import numpy as np
 import pandas as pd
 import pytest
@@ -14,6 +15,10 @@ from sitekit.results import Answer, Measure, Survey
 from sitekit.site import VECTORS, ElevationModel, Reference, Remark, Site
 
 UTM = CRS.from_epsg(32633)
+
+# No test depends on the clock: another job on the machine must fail none.
+hypothesis.settings.register_profile("house", deadline=None)
+hypothesis.settings.load_profile("house")
 
 
 def make_grid(rows: int = 60, columns: int = 80, cell_size: float = 5.0) -> Grid:
