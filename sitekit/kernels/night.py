@@ -233,13 +233,15 @@ def run_night(
     first, second = _first_air(world, start), _first_air(world, None)
     record = Record(*(np.zeros_like(first.depth) for _ in range(3)))
     known = world.ground.source, first.buoyancy
+    heaviest = max(values.max() for values in known)
     plan = Plan(
         float(ground.cell_size),
         float(seconds),
         float(begin),
         float(night),
         0.5 * min(float(values.min()) for values in known),
-        2.0 * max(float(values.max()) for values in known),
+        2.0 * float(heaviest),
+        float(np.spacing(heaviest)),
     )
     shared = share(ground.bed, threads)
     with ThreadPoolExecutor(len(shared.fastest)) as pool:

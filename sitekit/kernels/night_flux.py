@@ -85,6 +85,7 @@ class Step(NamedTuple):
     tiny: Any
     lightest: Any
     heaviest: Any
+    nudge: Any
 
 
 @njit(cache=True, error_model="numpy", fastmath=FAST, inline="always")
@@ -230,7 +231,8 @@ def update_rows(
             full = depth[j] + (moved + made)
             full = full if full > step.zero else step.zero
             brought = step.rate * brought + made * (source[j] - own)
-            blend = own + brought / full if full > step.tiny else source[j]
+            change = brought / full + step.nudge
+            blend = own + change if full > step.tiny else source[j]
             blend = blend if blend > step.lightest else step.lightest
             new_gravity[j] = blend if blend < step.heaviest else step.heaviest
             # One over one and the loss, to the order that the step is good for.

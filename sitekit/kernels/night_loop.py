@@ -43,6 +43,8 @@ INERTIA = 2.8
 OWN = 0.9
 #: No flow where the air is thinner than this. [m]
 THIN = 1e-4
+#: Its multiples spread evenly between whole numbers.
+GOLDEN = 0.5 * (sqrt(5.0) - 1.0)
 #: Open water mixes as if at least this deep. [m]
 SHALLOW = 0.3
 
@@ -59,6 +61,9 @@ class Plan(NamedTuple):
         night; a night of 0 makes cold air at a constant rate. [s]
     lightest, heaviest : float
         Least and greatest reduced gravity that can occur. [m s⁻²]
+    grain : float
+        Difference of the heaviest air made to the next number that the state's
+        type can hold. [m s⁻²]
     """
 
     cell_size: float
@@ -67,6 +72,7 @@ class Plan(NamedTuple):
     night: float
     lightest: float
     heaviest: float
+    grain: float
 
 
 class Shared(NamedTuple):
@@ -187,7 +193,8 @@ def _run_group(
             start = front - BEHIND * (number - mine[0])
             here = max(start, 1), min(start + work, rows + 1)
             old, new = (first, second) if number % 2 == 0 else (second, first)
-            step = _prepare(spans[number, 1], spans[number, 0], first.depth, plan)
+            taken = (looks - 1) * STEPS_PER_LOOK + number
+            step = _prepare(taken, spans[number], first.depth, plan)
             if here[0] < here[1]:
                 advance_rows(here, old, new, world, step, shared.left)
         finished = min(front - late + work - 1, rows)
@@ -196,9 +203,12 @@ def _run_group(
 
 
 @njit(cache=True)
-def _prepare(seconds: float, time: float, like: NDArray[Any], plan: Plan) -> Step:
+def _prepare(
+    taken: int, span: NDArray[np.float64], like: NDArray[Any], plan: Plan
+) -> Step:
     """Turn the numbers of a step into the type of the state."""
     kind = like.dtype.type
+    time, seconds = span
     pace = 1.0
     if plan.night > 0.0:
         # Cooling goes with the root of time, so its rate with one over it.
@@ -223,6 +233,9 @@ def _prepare(seconds: float, time: float, like: NDArray[Any], plan: Plan) -> Ste
         tiny=kind(1e-12),
         lightest=kind(plan.lightest),
         heaviest=kind(plan.heaviest),
+        # Rounded the same way at each step, what is too small to change a steady
+        # field would be lost for good.
+        nudge=kind(plan.grain * (taken * GOLDEN % 1.0 - 0.5)),
     )
 
 
