@@ -8,10 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from sitekit.kernels.refine import refine
 from sitekit.layers import flow
 from sitekit.layers.cover import COVERS, SHORT_GRASS
 from sitekit.layers.faces import PIECE
-from sitekit.layers.flow import average, double, refine, standard_night
+from sitekit.layers.flow import average, double, standard_night
 from sitekit.layers.terms import pool_warmth, still_warmth
 
 GRASS = COVERS[SHORT_GRASS]
@@ -114,6 +115,17 @@ def test_values_brought_back_stay_between_those_they_came_from(values):
 def test_doubled_cells_repeat_and_are_cut_to_the_shape():
     values = np.array([[1, 2], [3, 4]], np.float32)
     assert double(values, (3, 4)).tolist() == [[1, 1, 2, 2], [1, 1, 2, 2], [3, 3, 4, 4]]
+
+
+def test_the_wedge_behind_a_wall_ends_at_the_wall_on_any_flow_cell():
+    _, y = mesh(120, 40, 1.0)
+    ground = 100 + 0.05 * y
+    air = night(ground, 1.0, pieces=wall(80, 40), factor=4, closed=SIDES)
+    depth = air.depth[:, 20]
+    # The last metre above the wall and the first below it, two metres apart.
+    assert depth[79] > 1.9
+    assert depth[80] < 0.6
+    assert (np.diff(depth[60:80]) > 0).all()
 
 
 # -- the night -------------------------------------------------------------------------

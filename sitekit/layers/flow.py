@@ -7,7 +7,6 @@ from typing import Any
 import numba
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 
 from sitekit.kernels.night import (
     GRAVITY,
@@ -17,6 +16,7 @@ from sitekit.kernels.night import (
     NightState,
     run_night,
 )
+from sitekit.kernels.refine import refine
 from sitekit.layers.faces import (
     find_barrier_faces,
     find_crest_faces,
@@ -98,11 +98,13 @@ def standard_night(
     flow = fine.coarser(factor)
     state = _run(flow, hours * HOUR, closed_edges)
     deficit = state.buoyancy * np.float32(TEMPERATURE / GRAVITY)
+    faces = flow.faces()
+    finer = factor, elevation.shape, faces
     return Air(
-        depth=_refine_depth(state.mean_depth, flow.bed, elevation, factor),
-        speed=refine(state.mean_speed, factor, elevation.shape),
-        deficit=refine(deficit, factor, elevation.shape),
-        pool_hours=refine(state.pool_hours, factor, elevation.shape),
+        depth=_refine_depth(state.mean_depth, flow.bed, elevation, factor, faces),
+        speed=refine(state.mean_speed, *finer),
+        deficit=refine(deficit, *finer),
+        pool_hours=refine(state.pool_hours, *finer),
     )
 
 
@@ -233,46 +235,18 @@ def average(values: NDArray[np.float32], factor: int) -> NDArray[np.float32]:
     return means.astype(np.float32)
 
 
-def refine(
-    values: NDArray[Any], factor: int, shape: tuple[int, ...]
-) -> NDArray[np.float32]:
-    """Interpolate from the flow grid to the survey's cells.
-
-    Parameters
-    ----------
-    values : (row, column) ndarray
-        On the flow grid; NaN counts as 0.
-    factor : int
-        Survey cells along the side of a flow cell.
-    shape : tuple of int
-        Rows and columns of the survey.
-
-    Returns
-    -------
-    refined : (row, column) ndarray of float32
-        On the survey's cells.
-    """
-    if factor == 1:
-        return values.astype(np.float32)
-    rows, columns = ((np.arange(n) + 0.5) / factor - 0.5 for n in shape)
-    places = np.meshgrid(rows, columns, indexing="ij")
-    refined: NDArray[np.float32] = map_coordinates(
-        np.nan_to_num(values), places, order=1, mode="nearest", output=np.float32
-    )
-    return refined
-
-
 def _refine_depth(
     depth: NDArray[np.float32],
     bed: NDArray[np.float32],
     elevation: NDArray[np.float32],
     factor: int,
+    faces: BarrierFaces,
 ) -> NDArray[np.float32]:
     """Bring depth to the survey's cells: deep air by its level, thin air as it is."""
     if factor == 1:
         return depth.astype(np.float32)
-    thin = refine(depth, factor, elevation.shape)
-    level = refine(depth + bed, factor, elevation.shape)
+    thin = refine(depth, factor, elevation.shape, faces)
+    level = refine(depth + bed, factor, elevation.shape, faces)
     deep = np.maximum(level - elevation, 0)
     share = np.clip(2 * thin / POOL_FROM - 1, 0, 1)
     refined: NDArray[np.float32] = (share * deep + (1 - share) * thin).astype(

@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from sitekit.kernels.refine import refine
 from sitekit.layers.catalogue import layer
-from sitekit.layers.flow import average, refine
+from sitekit.layers.flow import average
 from sitekit.settings import Setting
 
 #: How far around low and high ground are looked for. [m]
