@@ -16,6 +16,7 @@ import shapely
 from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pystac.validation.stac_validator import JsonSchemaSTACValidator
 from rasterio.windows import from_bounds
 from typer.testing import CliRunner
 
@@ -187,13 +188,16 @@ def stac(web, *, items=None, asset="dtm", extra=None):
     west, south, east, north = 14.9, 46.2, 15.2, 46.4
     item = {
         "type": "Feature",
-        "stac_version": "1.0.0",
+        "stac_version": "1.1.0",
         "id": "tile",
         "collection": "heights",
         "geometry": shapely.geometry.mapping(shapely.box(west, south, east, north)),
         "bbox": [west, south, east, north],
         "properties": {"datetime": "2024-05-01T00:00:00Z", "gsd": 5, **(extra or {})},
-        "links": [],
+        # An item of a collection has to point at it.
+        "links": [
+            {"rel": "collection", "href": f"{web.root}/stac/collections/heights"}
+        ],
         "assets": {
             "thumb": {"href": f"{web.root}/t.png", "type": "image/png"},
             asset: {
@@ -214,7 +218,7 @@ def stac(web, *, items=None, asset="dtm", extra=None):
     ]
     web.pages["/stac"] = {
         "type": "Catalog",
-        "stac_version": "1.0.0",
+        "stac_version": "1.1.0",
         "id": "made",
         "description": "a catalogue that was made up",
         "conformsTo": [
@@ -226,7 +230,7 @@ def stac(web, *, items=None, asset="dtm", extra=None):
     }
     web.pages["/stac/collections/heights"] = {
         "type": "Collection",
-        "stac_version": "1.0.0",
+        "stac_version": "1.1.0",
         "id": "heights",
         "title": "Heights of a made land",
         "description": "heights",
@@ -506,29 +510,18 @@ def test_items_without_a_usable_asset_are_told(asset):
         pieces_of(items, wanted)
 
 
-def test_an_item_as_the_specification_gives_it_is_read():
-    # Fields of a raster item after the STAC specification 1.0.0, item-spec.md and its
-    # best practices: an asset with the role "data" and the media type of a COG.
-    told = {
-        "stac_version": "1.0.0",
-        "type": "Feature",
-        "id": "20201211_223832_CS2",
-        "bbox": [172.91, 1.34, 172.95, 1.36],
-        "geometry": shapely.geometry.mapping(shapely.box(172.91, 1.34, 172.95, 1.36)),
-        "properties": {"datetime": "2020-12-11T22:38:32.125Z", "gsd": 0.512},
-        "links": [],
-        "assets": {
-            "visual": {
-                "href": "./visual.tif",
-                "type": "image/tiff; application=geotiff; profile=cloud-optimized",
-                "roles": ["data"],
-            }
-        },
-    }
-    made = pystac.Item.from_dict(told)
-    made.set_self_href("https://made.invalid/items/one.json")
-    (piece,) = pieces_of([made], CATALOGUE)
-    assert piece.address == "https://made.invalid/items/visual.tif"
+def test_what_the_made_catalogue_serves_keeps_the_published_schemas(web):
+    # Source: JSON schemas of the STAC specification 1.1.0, as pystac carries them.
+    stac(web)
+    checker = JsonSchemaSTACValidator()
+    kinds = pystac.STACObjectType
+    (item,) = json.loads(json.dumps(web.pages["/stac/search"]))["features"]
+    checker.validate_core(item, kinds.ITEM, "1.1.0")
+    heights = web.pages["/stac/collections/heights"]
+    checker.validate_core(heights, kinds.COLLECTION, "1.1.0")
+    checker.validate_core(web.pages["/stac"], kinds.CATALOG, "1.1.0")
+    with pytest.raises(pystac.STACValidationError):
+        checker.validate_core(item | {"assets": []}, kinds.ITEM, "1.1.0")
 
 
 def test_a_catalogue_that_holds_nothing_here_is_passed_over(web, tmp_path):
