@@ -6,6 +6,7 @@ with; nothing of them is kept. Without a network these tests are skipped, and sa
 
 import io
 import json
+import os
 import re
 import subprocess
 import sys
@@ -32,10 +33,12 @@ def fetch_archive(package):
     name = package.replace("==", "-").replace("stac-geo", "stac_geo")
     # Its own index of archives is asked for through pip, so that no host is named;
     # what pip makes of the archive afterwards does not matter.
+    options = "--no-deps --no-cache-dir --no-build-isolation --no-binary :all:"
     asked = subprocess.run(
-        [sys.executable, "-m", "pip", "download", "-vvv", "--no-deps", "--no-cache-dir"]
-        + ["--no-build-isolation", "--no-binary", ":all:", "--dest", "/dev/null"]
-        + [package],
+        [
+            *(sys.executable, "-m", "pip", "download", "-vvv", *options.split()),
+            *("--dest", os.devnull, package),
+        ],
         capture_output=True,
         text=True,
         check=False,
