@@ -710,14 +710,14 @@ def test_an_arrow_in_a_lane_follows_the_path_that_runs_in_it(planned):
 def boxes_of(page):
     """What every text of a page covers, told by its letters alone. [mm]."""
     found = []
-    for text in page.axes.texts:
-        words, size = text.get_text(), text.get_fontsize()
-        if not words.strip() or text.get_rotation():
+    for line in page.letters.lines:
+        words, size = line.text, line.font.get_size_in_points()
+        if not words.strip():
             continue
-        bold = 1.06 if text.get_weight() == "bold" else 1.0
+        bold = 1.06 if line.font.get_weight() == "bold" else 1.0
         wide, high = measure_text(words, size) * bold, size * 25.4 / 72
-        x, y = text.get_position()
-        left = {"left": x, "center": x - wide / 2, "right": x - wide}[text.get_ha()]
+        x, y = line.place
+        left = {"left": x, "center": x - wide / 2, "right": x - wide}[line.align]
         found.append((words, shapely.box(left, y, left + wide, y + 0.65 * high)))
     return found
 
@@ -762,7 +762,7 @@ def test_no_text_of_the_sheets_leaves_its_page(sheets):
 # 7.5 pt on pages; common practice, no source.
 def test_no_letter_of_the_sheets_is_too_small_to_read_in_the_field(sheets):
     for page in sheets:
-        sizes = [text.get_fontsize() for text in page.axes.texts]
+        sizes = [line.font.get_size_in_points() for line in page.letters.lines]
         assert min(sizes) >= 6.5
         assert np.median(sizes) >= 7.5
 

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
-from sitekit.cartography.drawing import measure_text
+from sitekit.cartography.drawing import find_family, measure_text
 from sitekit.handover import details
 from sitekit.handover.details import find_dimensions, find_mound_width
 from sitekit.handover.flow import BOTTOM, HEIGHT, Flow, Head, join_figures
@@ -154,7 +155,7 @@ def test_a_table_has_its_head_again_on_each_page():
     heads = [Head("number", 40), Head("word", 60, "right")]
     flow.table(heads, [[str(i), "word"] for i in range(150)])
     for page in flow.pages:
-        written = [text.get_text() for text in page.axes.texts]
+        written = [line.text for line in page.letters.lines]
         assert "number" in written
 
 
@@ -185,7 +186,7 @@ def test_every_page_is_numbered():
     flow.turn()
     pages = flow.finish()
     for number, page in enumerate(pages, start=1):
-        written = [text.get_text() for text in page.axes.texts]
+        written = [line.text for line in page.letters.lines]
         assert f"{number} of 2" in written
         assert "Test Holding" in written
 
@@ -195,7 +196,7 @@ def test_points_have_a_box_to_tick_or_a_number():
     flow.points(["one", "two"])
     assert len(flow.paper.axes.patches) == 2
     flow.points(["one", "two"], numbered=True)
-    written = [text.get_text() for text in flow.paper.axes.texts]
+    written = [line.text for line in flow.paper.letters.lines]
     assert {"1", "2"} <= set(written)
 
 
@@ -247,7 +248,7 @@ def test_the_hole_is_wide_and_shallow(small_survey):
 def test_each_detail_has_its_dimensions_and_its_scale(small_survey, draw, words):
     page = Paper(210, 297)
     draw(page, (20, 100), find_dimensions(small_survey))
-    written = " ".join(text.get_text() for text in page.axes.texts)
+    written = " ".join(line.text for line in page.letters.lines)
     assert "1:25" in written
     assert all(word in written for word in words)
 
@@ -274,6 +275,36 @@ def test_details_stay_in_the_room_that_is_kept_for_them(small_survey):
     for draw, height in room.items():
         page = Paper(210, 297)
         draw(page, (20, 100), size)
-        for text in page.axes.texts:
-            assert 99.0 <= text.get_position()[1] <= 100.0 + height
-            assert 15.0 <= text.get_position()[0] <= 195.0
+        for line in page.letters.lines:
+            assert 99.0 <= line.place[1] <= 100.0 + height
+            assert 15.0 <= line.place[0] <= 195.0
+
+
+def test_right_and_middle_lines_lie_as_the_library_lays_them():
+    # Against matplotlib's own text on the same page: where its ink begins and ends.
+    for bold in (False, True):
+        for align in ("left", "center", "right"):
+            drawn = []
+            for ours in (True, False):
+                page = Paper(100, 20)
+                if ours:
+                    page.write(
+                        (50, 8), "Setting out 1234.56", 9, bold=bold, align=align
+                    )
+                else:
+                    weight = "bold" if bold else "normal"
+                    page.axes.text(
+                        *(50, 8, "Setting out 1234.56"),
+                        fontsize=9,
+                        ha=align,
+                        va="baseline",
+                        family=find_family()[:1],
+                        weight=weight,
+                    )
+                page.figure.canvas = FigureCanvasAgg(page.figure)
+                page.figure.set_dpi(254)
+                page.figure.canvas.draw()
+                ink = np.asarray(page.figure.canvas.buffer_rgba())[:, :, 0] < 128
+                drawn.append(np.flatnonzero(ink.any(axis=0))[[0, -1]])
+            # Ten dots are a millimetre.
+            assert np.abs(drawn[0] - drawn[1]).max() <= 3, (bold, align)

@@ -107,7 +107,7 @@ def planned(small_survey, plan):
 
 def written(flow_or_paper):
     pages = flow_or_paper.pages if isinstance(flow_or_paper, Flow) else [flow_or_paper]
-    texts = [text.get_text() for page in pages for text in page.axes.texts]
+    texts = [line.text for page in pages for line in page.letters.lines]
     return re.sub(r"\s+", " ", " ".join(texts).replace("\xa0", " "))
 
 
@@ -208,8 +208,8 @@ def draw_column(survey, form=A3):
 def test_nothing_in_the_column_leaves_its_paper(planned, form):
     paper = draw_column(planned, form)
     left = form.width - form.edge - form.column
-    for text in paper.axes.texts:
-        x, y = text.get_position()
+    for line in paper.letters.lines:
+        x, y = line.place
         assert left <= x <= form.width - form.edge
         assert form.edge <= y <= form.height - form.edge
 
@@ -219,7 +219,7 @@ def test_no_two_texts_of_the_column_stand_on_each_other(planned, form):
     paper = draw_column(planned, form)
     places = [
         (round(x, 1), round(y, 1))
-        for x, y in (text.get_position() for text in paper.axes.texts)
+        for x, y in (line.place for line in paper.letters.lines)
     ]
     assert len(places) == len(set(places))
 
@@ -572,7 +572,7 @@ def test_the_contents_lead_to_the_pages_of_the_parts(planned):
     flow.turn()
     flow.part("2  Control marks and baseline")
     front.write_contents(flow, place, 0.0)
-    first = [text.get_text() for text in flow.pages[0].axes.texts]
+    first = [line.text for line in flow.pages[0].letters.lines]
     assert "2  Control marks and baseline" in first
     assert "page 2" in first
 

@@ -9,7 +9,8 @@ import numpy as np
 
 from sitekit.cartography import styles
 from sitekit.cartography.drawing import measure_text
-from sitekit.handover.paper import Align, Paper, find_serif, pitch, wrap
+from sitekit.handover.letters import Align
+from sitekit.handover.paper import Paper, find_serif, pitch, wrap
 
 WIDTH, HEIGHT = 210.0, 297.0
 LEFT, RIGHT, TOP, BOTTOM = 20.0, 16.0, 16.0, 18.0

@@ -7,19 +7,20 @@ drawn 100 mm long measures 100 mm on a print at 100 %.
 from collections.abc import Iterable, Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
-from matplotlib.font_manager import fontManager
+from matplotlib.font_manager import FontProperties, fontManager
 from matplotlib.patches import Rectangle
 
 from sitekit.cartography import styles
 from sitekit.cartography.drawing import MM_PER_INCH, find_family, make_figure
 from sitekit.cartography.drawing import measure_text as measure_line
+from sitekit.handover.letters import Align, Letters, Line
 
 #: Letters of titles, as in the report.
 SERIF = ("Charter", "Georgia", "Liberation Serif", "DejaVu Serif")
@@ -27,8 +28,6 @@ SERIF = ("Charter", "Georgia", "Liberation Serif", "DejaVu Serif")
 BOLD_WIDER = 1.09
 #: Distance of lines of text, in the size of the letters.
 LEADING = 1.3
-
-Align = Literal["left", "center", "right"]
 
 
 @cache
@@ -106,6 +105,8 @@ class Paper:
         self.axes: Axes = self.figure.add_axes((0, 0, 1, 1))
         self.axes.set(xlim=(0, width), ylim=(0, height))
         self.axes.axis("off")
+        self.letters = Letters()
+        self.axes.add_artist(self.letters)
 
     def write(
         self,
@@ -115,22 +116,17 @@ class Paper:
         *,
         bold: bool = False,
         align: Align = "left",
-        **more: Any,  # noqa: ANN401  # handed to matplotlib as it is
+        color: str = styles.INK,
+        family: Sequence[str] = (),
     ) -> None:
         """Write one line, its base line at a place. [mm]."""
-        # Each further family is looked up for each text: only where it may be needed.
-        family = find_family()[:1] if text.isascii() else find_family()
-        more = {"color": styles.INK, "family": family} | more
-        self.axes.text(
-            *place,
-            text,
-            fontsize=size,
-            ha=align,
-            va="baseline",
+        font = FontProperties(
+            # Each further family is looked up for each text: only where it is needed.
+            family=tuple(family or find_family()[: 1 if text.isascii() else None]),
+            size=size,
             weight="bold" if bold else "normal",
-            parse_math=False,
-            **more,
         )
+        self.letters.lines.append(Line(place, text, font, color, align))
 
     def paragraph(
         self,
@@ -140,7 +136,7 @@ class Paper:
         width: float,
         *,
         bold: bool = False,
-        **more: Any,  # noqa: ANN401  # handed to matplotlib as it is
+        color: str = styles.INK,
     ) -> float:
         """Write lines downward from a place, and tell where the next one goes.
 
@@ -156,8 +152,8 @@ class Paper:
             Room for a line. [mm]
         bold : bool
             Whether the letters are bold.
-        **more
-            Handed on to matplotlib.
+        color : str
+            Colour.
 
         Returns
         -------
@@ -167,7 +163,9 @@ class Paper:
         left, top = place
         for line in wrap(text, size, width, bold=bold):
             top -= pitch(size)
-            self.write((left, top + pitch(size) * 0.25), line, size, bold=bold, **more)
+            self.write(
+                (left, top + pitch(size) * 0.25), line, size, bold=bold, color=color
+            )
         return top
 
     def rules(

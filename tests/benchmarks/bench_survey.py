@@ -19,7 +19,7 @@ from telling import copy_rate, resident, say
 from sitekit.io.inputs import read_request
 from sitekit.pipeline import survey
 
-SIDES = (500, 1000, 2000)
+SIDES = (500, 1000, 2000, 4000)
 SMALL = 330
 MOST_STEPS = 8
 
