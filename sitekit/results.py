@@ -144,6 +144,10 @@ class PlantingPlan:
     storage : DataFrame
         Stored fruit by month: ``fruit``, ``group``, ``month`` (1 to 12),
         ``stock_kg`` at its start, ``eaten_kg``, ``lost_kg``.
+    block_tapes : DataFrame
+        Plants that tapes from the baseline do not reach, and their tapes from the
+        two marks of their block, which are in `setting_out` too: ``id``, ``block``,
+        ``mark_1``, ``mark_2``, ``from_1_m``, ``from_2_m``, ``side``.
     """
 
     rows: GeoDataFrame
@@ -160,6 +164,7 @@ class PlantingPlan:
     sentences: tuple[str, ...]
     missing: Mapping[str, str]
     storage: pd.DataFrame = field(default_factory=pd.DataFrame)
+    block_tapes: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
-import pandas as pd
 
 from sitekit import words
 from sitekit.handover import details, rules
@@ -21,9 +20,9 @@ from sitekit.handover.coordinates import (
 )
 from sitekit.handover.flow import Flow, Head
 from sitekit.handover.plan import PlanSet, draw_bar, draw_norths
+from sitekit.handover.points import write_points
 from sitekit.handover.rules import CAUTIONS
 from sitekit.planting.setting_out import (
-    check_triangles,
     describe_scale,
     list_diagonals,
     position_step,
@@ -227,47 +226,7 @@ def write_setting_out(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
             for row in diagonals.itertuples()
         ],
     )
-    flow.head("Every point; tick when its peg stands")
-    _write_points(flow, plan)
-
-
-def _write_points(flow: Flow, plan: PlantingPlan) -> None:
-    heads = [
-        Head("id", 24),
-        Head("what", 36),
-        Head("easting", 20, "right"),
-        Head("northing", 22, "right"),
-        Head("level", 13, "right"),
-        Head("from A", 16, "right"),
-        Head("from B", 16, "right"),
-        Head("±", 11, "right"),
-        Head("side", 10),
-    ]
-    flow.table(heads, _point_rows(plan), size=7.8, ticks=True)
-
-
-def _point_rows(plan: PlantingPlan) -> list[list[str]]:
-    step = position_step(plan.baseline)
-    crossing = check_triangles(plan.setting_out, plan.baseline).set_index("id")
-    return [_point_row(row, crossing, step) for _, row in plan.setting_out.iterrows()]
-
-
-def _point_row(row: pd.Series, crossing: pd.DataFrame, step: float) -> list[str]:
-    side, poor = "", ""
-    if row["id"] in crossing.index:
-        side = str(crossing.loc[row["id"], "side"]).replace("on the line", "line")
-        poor = " *" if crossing.loc[row["id"], "poor"] else ""
-    return [
-        str(row["id"]),
-        str(row["what"]),
-        write_position(row["easting_m"], step),
-        write_position(row["northing_m"], step),
-        write_level(row["level_m"]).replace(words.NOT_KNOWN, "?"),
-        f"{row['from_a_m']:.2f}",
-        f"{row['from_b_m']:.2f}",
-        f"{row['tolerance_m']:.2f}",
-        side + poor,
-    ]
+    write_points(flow, plan)
 
 
 def write_drawings(

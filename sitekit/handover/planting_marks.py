@@ -281,3 +281,12 @@ def draw_baseline(sheet: Sheet, baseline: Baseline, step: float) -> None:
         )
         places = ((3, 2), (-3, 2), (3, -3), (-3, -3), (3, 6), (-3, 6))
         write_label(sheet, point, text, 6.4, places, beside=True, weight="bold")
+
+
+def draw_block_marks(sheet: Sheet, setting_out: pd.DataFrame, names: set[str]) -> None:
+    """Draw the marks of blocks that the tapes from A and B do not reach."""
+    for row in setting_out[setting_out["id"].isin(names)].itertuples():
+        point = (float(row.easting_m), float(row.northing_m))  # type: ignore[arg-type]
+        if sheet.frame.contains(shapely.Point(point)):
+            draw_control(sheet.axes, point)
+            write_label(sheet, point, str(row.id), 6.0, beside=True, weight="bold")

@@ -77,11 +77,11 @@ def choose_baseline(
     marks = _marks(site)
     surveyed = len(marks) > 1
     if surveyed:
-        pair = _best_pair(marks, wanted, least_baseline)
+        pair = best_pair(marks, wanted, least_baseline)
         _check_marks(marks, pair, least_baseline)
     else:
-        pair = _best_pair(marks + _things(site), wanted, least_baseline)
-        pair = pair or _best_pair(_field_corners(corners), wanted, least_baseline)
+        pair = best_pair(marks + _things(site), wanted, least_baseline)
+        pair = pair or best_pair(_field_corners(corners), wanted, least_baseline)
     if pair is None:
         message = (
             "control_marks: no two marks or corners of the site lie "
@@ -212,9 +212,26 @@ def _corners_of(
     ]
 
 
-def _best_pair(
+def best_pair(
     named: Sequence[Named], wanted: NDArray[np.float64], least: float
 ) -> tuple[Named, Named] | None:
+    """Choose the two places from which the most points are taped well.
+
+    Parameters
+    ----------
+    named : sequence of (name, easting, northing)
+        Places to choose from. [m]
+    wanted : (point, 2) ndarray
+        What is to be taped. [m]
+    least : float
+        Shortest distance between the two. [m]
+
+    Returns
+    -------
+    pair : tuple of two places, or None
+        None where no two lie so far apart.
+    """
+
     def worth(pair: tuple[Named, Named]) -> tuple[int, int, float]:
         ends = np.array([pair[0][1:], pair[1][1:]], dtype=float)
         angles = crossing_angles(wanted, ends)

@@ -23,11 +23,13 @@ from sitekit.planting.assign import (
     tabulate_need,
 )
 from sitekit.planting.baseline import choose_baseline
+from sitekit.planting.block_marks import make_block_marks, tape_blocks
 from sitekit.planting.edges import compare_edges
 from sitekit.planting.flowering import flowering_days
 from sitekit.planting.grounds import lay_pieces, make_grounds, open_ground
 from sitekit.planting.holes import plan_test_holes, read_ground
 from sitekit.planting.lacking import find_missing, tell_partners
+from sitekit.planting.lanes import find_setbacks
 from sitekit.planting.need import picked, storage_curve
 from sitekit.planting.phasing import (
     Phased,
@@ -131,7 +133,13 @@ def _assemble(
     fence = _fence(places, phased, ask.limits)
     holes = _test_holes(places, choices, phased, block_of)
     baseline = _baseline(places.site, plants, fence, ask.limits)
-    setting_out = make_setting_out(places.site, baseline, plants, fence, holes)
+    kept_off = _tuned(places.site, find_setbacks, places.site)
+    marks = _tuned(
+        places.site, make_block_marks, places.site, baseline, plants, kept_off
+    )
+    setting_out = make_setting_out(
+        places.site, baseline, plants, fence, holes, [("control mark", marks)]
+    )
     need = tabulate_need(ask.wanted, given, choices, fruits, ask.need)
     table = tabulate_years(phased, ask.limits, ask.prices)
     edge = sum(
@@ -155,6 +163,7 @@ def _assemble(
         sentences=(*story.sentences(), *tell_partners(plants, needing)),
         missing=find_missing(places.site, need),
         storage=_storage(ask, need, places.site),
+        block_tapes=tape_blocks(plants, marks),
     )
 
 

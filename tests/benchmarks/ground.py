@@ -77,4 +77,6 @@ def write_site(folder: Path, side: int, cell: float = CELL) -> SiteRequest:
         vectors={n: VectorSource(folder / f"{n}.gpkg") for n in ("water", "barriers")},
         name="benchmark",
         surface="ground",
+        # All of it: without a margin only the ground about the field is read.
+        margin=span / 2,
     )
