@@ -205,6 +205,16 @@ def test_the_two_marks_of_the_site_hold_the_tapes(site):
     assert np.isfinite(baseline.levels).all()
 
 
+def test_a_mark_keeps_the_height_that_came_with_it(site):
+    marks = site.vectors["control_marks"].assign(elevation_m=[731.25, np.nan])
+    known = replace(site, vectors={**site.vectors, "control_marks": marks})
+    baseline, plain = choose_baseline(known), choose_baseline(site)
+    level = dict(zip(baseline.names, baseline.levels, strict=True))
+    modelled = dict(zip(plain.names, plain.levels, strict=True))
+    assert level["nail in the rock"] == 731.25
+    assert level["bolt"] == modelled["bolt"] != 731.25
+
+
 def test_of_three_marks_the_two_with_good_triangles_are_taken(small_survey):
     """A and C lie in line with the plants: their tapes would run side by side."""
     site = marked(small_survey.site, (100, 350), (300, 300), (20, 350))

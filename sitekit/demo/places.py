@@ -224,8 +224,12 @@ def control_marks() -> GeoDataFrame:
     """Make two control marks and a third to check them."""
     columns = ["name", "kind", "elevation_m", "text"]
     rows: list[tuple[float, float, Sequence[object]]] = [
-        (897, 450, ["A", "control", 734.9, "south-west corner of the farmhouse"]),
-        (772, 552, ["B", "control", 738.5, "nail in the boulder above the shelf"]),
-        (390, 548, ["C", "check", 733.6, "bolt in the gatepost west of the dell"]),
+        (
+            897,
+            450,
+            ["corner of the farmhouse", "control", 734.9, "its south-west corner"],
+        ),
+        (772, 552, ["nail in the boulder", "control", 738.5, "above the shelf"]),
+        (390, 548, ["bolt in the gatepost", "check", 733.6, "west of the dell"]),
     ]
     return points(columns, rows)

@@ -209,7 +209,11 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             "marks with known coordinates",
             "would let the plan be set out",
             ("point",),
-            {"name": NAME},
+            {
+                "name": NAME,
+                "kind": Column("word", "kind"),
+                "elevation_m": Column("number", "its height [m]"),
+            },
         ),
         "ground_tests": Schema(
             "test holes for drainage",

@@ -89,11 +89,16 @@ def choose_baseline(
         )
         raise InputError(message)
     names, points = _held(pair, taped_length, mark_error if surveyed else outline_error)
-    levels = sample_heights(site, np.array(points))
+    modelled = sample_heights(site, np.array(points))
+    given = _given_levels(site) if surveyed else {}
+    one, other = (
+        given.get(name, float(level))
+        for name, level in zip(names, modelled, strict=True)
+    )
     return Baseline(
         names=names,
         points=points,
-        levels=(float(levels[0]), float(levels[1])),
+        levels=(one, other),
         accuracy=mark_error if surveyed else outline_error,
         surveyed=surveyed,
     )
@@ -167,6 +172,14 @@ def _marks(site: Site) -> list[Named]:
             start=1,
         )
     ]
+
+
+def _given_levels(site: Site) -> dict[str, float]:
+    """Heights of control marks that came with them, by name."""
+    frame = site.vectors["control_marks"]
+    heights = frame.get("elevation_m", [np.nan] * len(frame))
+    named = zip(_marks(site), heights, strict=True)
+    return {mark[0]: float(height) for mark, height in named if np.isfinite(height)}
 
 
 def _things(site: Site) -> list[Named]:
