@@ -94,6 +94,7 @@ class Basin:
             "canopy_height": np.zeros_like(z),
             "water": none,
             "cover": np.zeros(shape, np.uint8),
+            "height_doubt": np.zeros_like(z),
             "cover_known": none,
             "barrier_pieces": np.empty((0, len(PIECE))),
             "field": field,
