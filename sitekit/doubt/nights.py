@@ -142,7 +142,7 @@ def carry_doubt(
             low=0,
             high=100,
         ),
-    ] = 4,
+    ] = 8,
 ) -> Carried | None:
     """Carry the doubt of every unsure input to the night offset.
 

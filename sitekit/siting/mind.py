@@ -36,6 +36,8 @@ MOST_SENTENCES, MOST_BLOCKS = 6, 2
 WORTH_TELLING = 0.2
 #: Changes of a night from here on are written. [degC]
 SEEN = 0.05
+#: Less than this is none. [degC]
+NOTHING = 0.005
 #: What an input says at the low and the high end of its range.
 ENDS: Mapping[str, tuple[str, str]] = {
     "background": (
@@ -205,6 +207,8 @@ def rank_inputs(site: Site, carried: Carried, turned: pd.DataFrame) -> pd.DataFr
     count = other.drop_duplicates(["group", "block", "fruit"])["group"].value_counts()
     table = pd.DataFrame({"input": list(spread), "degc": list(spread.values())})
     table["turned"] = table["input"].map(count).fillna(0).astype(int)
+    # An input that can do nothing here is no row of the chart.
+    table = table[(table["turned"] > 0) | (table["degc"] > NOTHING)]
     return table.sort_values(
         ["turned", "degc"], ascending=False, kind="stable", ignore_index=True
     )
@@ -221,7 +225,7 @@ def _tell(
     count, verdicts = turned
     hangs = f"{count} of {verdicts} verdicts hang" if count else "No verdict hangs"
     texts = _ends_of(str(name), site)
-    return f"{texts[high]}: {blocks}. {hangs} on it; what settles it: {settled}."
+    return f"{texts[high]}: {blocks}. {hangs} on it. What settles it: {settled}."
 
 
 def _choose_end(here: pd.DataFrame) -> pd.DataFrame:
@@ -253,7 +257,7 @@ def _tell_blocks(chosen: pd.DataFrame, names: Mapping[int, str]) -> list[str]:
         part = names.get(int(number), "")
         title = f"block {number}, {part}" if part else f"block {number}"
         classes = _tell_classes(here[here["turns"]])
-        told.append(f"{title}{_tell_change(here)}, {classes}")
+        told.append(f"{title}{_tell_change(here)}, and {classes}")
     return told
 
 
@@ -262,9 +266,9 @@ def _tell_change(here: pd.DataFrame) -> str:
     change, colder = here["change_degc"].median(), here["colder_degc"].median()
     if abs(change) >= SEEN:
         sign = "+" if change > 0 else ""
-        return f" {sign}{words.with_unit(float(change), '°C', 1)}"
+        return f", {sign}{words.with_unit(float(change), '°C', 1)}"
     if abs(colder) >= SEEN:
-        return f" (holds {'more' if colder > 0 else 'less'} air)"
+        return f", holding {'more' if colder > 0 else 'less'} cold air"
     return ""
 
 
@@ -275,5 +279,5 @@ def _tell_classes(turning: pd.DataFrame) -> str:
     told = []
     for after, here in turning.groupby("after", sort=False):
         fruit = [words.fruit_name(str(f), plural=True) for f in here["fruit"]]
-        told.append(f"{words.listed(fruit)} “{SITE_CLASSES[int(str(after))]}”")
+        told.append(f"{words.listed(fruit)} become “{SITE_CLASSES[int(str(after))]}”")
     return ", ".join(told)
