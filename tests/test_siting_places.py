@@ -131,7 +131,8 @@ def test_a_block_has_the_chance_of_its_class_too(bowl_survey):
 
 def test_the_bottom_of_a_bowl_is_refused_more_surely_than_its_edge(bowl_survey):
     spots = bowl_survey.spots
-    refused = spots[(spots["fruit"] == "apple") & (spots["site_class"] == "refused")]
+    cold = (spots["fruit"] == "apple") & (spots["limiting_factor"] == "night_cold")
+    refused = spots[cold & (spots["site_class"] == "refused")]
     coldest = refused["frost_night_offset_degc"].rank(method="first")
     half = refused["class_chance"].groupby(coldest > len(refused) / 2).mean()
     assert half[False] > half[True]

@@ -135,7 +135,7 @@ class Places:
         here = (rows, columns)
         chance = np.ones(len(rows))
         if COLD in self.layers and DOUBT in self.layers:
-            cold, spread = self.layers[COLD][here], self.layers[DOUBT][here]
+            cold, spread = (self.layers[n][here].astype(float) for n in (COLD, DOUBT))
             codes = verdict.site_class[here]
             chance = find_class_chance(codes, cold, spread, verdict.fruit)
         if fruit in self.years:
