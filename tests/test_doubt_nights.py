@@ -10,7 +10,7 @@ from pyproj import CRS
 
 from sitekit.demo import write_holding
 from sitekit.demo.terrain import SOUTH, WEST
-from sitekit.doubt import inputs
+from sitekit.doubt import inputs, nights
 from sitekit.doubt.inputs import TO_END, UNSURE
 from sitekit.doubt.nights import Nights, carry_doubt, guessed_openness
 from sitekit.doubt.noise import draw_errors, elevation_error_of
@@ -191,9 +191,9 @@ def test_openness_that_was_guessed_is_doubted_more(site):
 
 
 def test_a_background_twice_as_strong_doubles_its_term(site, carried):
-    nights = Nights(site)
-    term = nights.base["background_warmth"]
-    strength = np.sqrt(float(nights.hours) / 9.0)
+    made = Nights(site)
+    term = made.base["background_warmth"]
+    strength = np.sqrt(float(made.hours) / 9.0)
     cell = tuple(int(v) for v in site.grid.cells(*_house(site)))
     factor = only("background")[0].factor
     wanted = strength * (factor - 1) * (term - term[cell])
@@ -257,7 +257,7 @@ def _opened(site, shift):
     return {name: made[name] for name in ("barrier_height", "barrier_pieces")}
 
 
-def _truth(nights, random):
+def _truth(made, random):
     """A night with every input drawn at once, and heights with errors."""
     settings, drag, shift = {}, 1.0, 0.0
     for each in UNSURE:
@@ -276,20 +276,20 @@ def _truth(nights, random):
                 if each.factor
                 else max(middle + away * each.added, 0.0)
             )
-    site = nights.site
+    site = made.site
     error, reach = elevation_error_of(site.model)
     errors = draw_errors(site.grid.shape, CELL, error, reach, random)
-    given = {n: nights.inputs[n] + errors for n in ("survey_elevation", "ground")}
+    given = {n: made.inputs[n] + errors for n in ("survey_elevation", "ground")}
     given |= _opened(site, shift)
-    found = nights.run(settings=settings, given=given, drag=drag)
-    return (found[OFFSET] - nights.base[OFFSET])[site.field_mask]
+    found = made.run(settings=settings, given=given, drag=drag)
+    return (found[OFFSET] - made.base[OFFSET])[site.field_mask]
 
 
 @pytest.fixture(scope="module")
 def truths(site):
     random = np.random.default_rng(5)
-    nights = Nights(site)
-    return np.stack([_truth(nights, random) for _ in range(60)])
+    made = Nights(site)
+    return np.stack([_truth(made, random) for _ in range(60)])
 
 
 def test_intervals_of_90_percent_hold_85_to_95_percent_of_drawn_nights(
@@ -334,7 +334,10 @@ def holding(tmp_path_factory):
         )
     )
     wanted = [each for each in UNSURE if each.name != "background"]
-    return carry_doubt(site, unsure=wanted, doubt_draws=1)
+    with pytest.MonkeyPatch.context() as patch:
+        # The draws moved the air on cells of 8 m; usually they are of 16 m here.
+        patch.setattr(nights, "flow_cell_of", lambda _: 8.0)
+        return carry_doubt(site, unsure=wanted, doubt_draws=1)
 
 
 def _parts(carried, box):
@@ -364,21 +367,17 @@ def test_one_at_a_time_comes_near_to_joint_draws(holding, place):
 
 
 @pytest.mark.parametrize(
-    ("place", "name"),
+    ("place", "names"),
     [
         # Rank correlations of those draws: p -0.68 at the hedge foot with φ +0.50,
-        # p -0.70 in the dell, γ +0.94 at Down Edge.
-        ("hedge foot", "production"),
-        ("dell", "production"),
-        ("Down Edge", "background_gradient"),
+        # p -0.70 in the dell, γ +0.94 at Down Edge, a -0.38 and p -0.30 on the meadow.
+        ("hedge foot", {"production", "openness"}),
+        ("dell", {"production"}),
+        ("Down Edge", {"background_gradient"}),
+        ("meadow", {"pool_cold", "production"}),
     ],
 )
-def test_the_same_input_steers_a_place_as_in_joint_draws(holding, place, name):
+def test_the_same_inputs_steer_a_place_as_in_joint_draws(holding, place, names):
     parts = _parts(holding, DRAWN[place][0])
-    assert max(parts, key=parts.__getitem__) == name
-
-
-def test_openness_comes_second_at_the_hedge_foot(holding):
-    parts = _parts(holding, DRAWN["hedge foot"][0])
     order = sorted(parts, key=parts.__getitem__, reverse=True)
-    assert order[1] == "openness"
+    assert set(order[: len(names)]) == names

@@ -13,7 +13,7 @@ from sitekit.site import Site
 #: Least side of a cell of the ground and of the moving air. [m]
 LEAST_CELL, LEAST_FLOW = 8.0, 12.0
 #: Most cells of the ground.
-MOST_CELLS = 40_000
+MOST_CELLS = 25_000
 #: Most cells times steps of one night; a night takes some 160 000 m a cell's side
 #: steps, so this bounds the time whatever the size of the site.
 MOST_WORK, STEPS = 6e7, 160_000.0

@@ -1,10 +1,12 @@
 """The clear still night with each unsure input at both ends of its range."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Annotated, Any
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -21,9 +23,9 @@ from sitekit.doubt.inputs import (
 )
 from sitekit.doubt.noise import draw_errors, elevation_error_of
 from sitekit.grid import Grid
+from sitekit.kernels.refine import refine
 from sitekit.layers import make_layers
 from sitekit.layers.catalogue import CATALOGUE, all_settings
-from sitekit.layers.flow import refine
 from sitekit.layers.inputs import gather_inputs
 from sitekit.layers.night import air_sources, night_air, night_length
 from sitekit.layers.offset import ALWAYS, COVER_UNKNOWN, OFFSET
@@ -53,6 +55,28 @@ DRAG_ROW = 2
 #: Variances of few draws are smoothed over this many cells.
 SMOOTHED = 5
 SEED = 20
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One night to be run with one input changed.
+
+    Parameters
+    ----------
+    unsure : Unsure
+        The input.
+    high : bool
+        At the upper end.
+    changed : dict
+        What `Nights.run` is given.
+    weight : float
+        Of the square of its effect in the variance.
+    """
+
+    unsure: Unsure
+    high: bool
+    changed: dict[str, Any]
+    weight: float = END_WEIGHT
 
 
 @dataclass(frozen=True)
@@ -169,12 +193,10 @@ def carry_doubt(
     if not doubt_draws:
         return None
     nights = Nights(make_coarser(site))
-    effects = []
-    for each in unsure:
-        effects += list(nights.both_ends(each))
-    effects += list(nights.draw_heights(doubt_draws))
-    effects += list(nights.place_by_place())
-    return Carried(nights.site.grid, tuple(effects))
+    trials = [trial for each in unsure for trial in nights.both_ends(each)]
+    trials += nights.draw_heights(doubt_draws)
+    effects = (*nights.try_all(trials), *nights.place_by_place())
+    return Carried(nights.site.grid, effects)
 
 
 class Nights:
@@ -255,32 +277,43 @@ class Nights:
         made, _ = make_layers(names, inputs, self.site.grid, settings)
         return {str(name): layer.to_numpy() for name, layer in made.items()}
 
-    def both_ends(self, unsure: Unsure) -> Iterator[Effect]:
-        """Tell what an input does at both ends of its range; nothing where none."""
-        for high, changed in zip((False, True), self._ends(unsure), strict=False):
-            yield self._effect(unsure, changed, high=high)
+    def try_all(self, trials: Iterable[Trial]) -> list[Effect]:
+        """Run nights with something changed, as many at once as there are threads.
 
-    def _effect(
-        self, unsure: Unsure, changed: Arrays, *, high: bool, weight: float = END_WEIGHT
-    ) -> Effect:
-        offset, cold = (changed[n] - self.base[n] for n in (OFFSET, COLD))
-        return Effect(unsure, high, offset, cold, weight)
+        A night on so few cells gains little from a second thread of its own.
+        """
 
-    def _ends(self, unsure: Unsure) -> Iterator[Arrays]:
+        def try_one(trial: Trial) -> Effect:
+            numba.set_num_threads(1)
+            found = self.run(**trial.changed)
+            offset, cold = (found[n] - self.base[n] for n in (OFFSET, COLD))
+            return Effect(trial.unsure, trial.high, offset, cold, trial.weight)
+
+        with ThreadPoolExecutor(numba.get_num_threads()) as pool:
+            return list(pool.map(try_one, trials))
+
+    def both_ends(self, unsure: Unsure) -> list[Trial]:
+        """Change an input to both ends of its range; nothing where it is nil."""
+        return [
+            Trial(unsure, high, changed)
+            for high, changed in zip((False, True), self._ends(unsure), strict=False)
+        ]
+
+    def _ends(self, unsure: Unsure) -> Iterator[dict[str, Any]]:
         if unsure.name == "openness":
             yield from self._open_barriers(unsure)
         elif unsure.name == "drag":
             for end in unsure.ends(1.0):
-                yield self.run(drag=end)
+                yield {"drag": end}
         elif unsure.name == "background":
             for end in unsure.ends(1.0):
                 scaled = (end * self.base[BACKGROUND]).astype(np.float32)
-                yield self.run(given={BACKGROUND: scaled})
+                yield {"given": {BACKGROUND: scaled}}
         elif self._counts(unsure.name):
             default = all_settings()[unsure.name][0]
             middle = float(self.settings.get(unsure.name, default))
             for end in unsure.ends(middle):
-                yield self.run(settings={unsure.name: end})
+                yield {"settings": {unsure.name: end}}
 
     def _counts(self, name: str) -> bool:
         """Tell whether a setting can matter: water only where there is some."""
@@ -290,8 +323,8 @@ class Nights:
             return len(self.inputs["lake_table"]) > 0
         return True
 
-    def _open_barriers(self, unsure: Unsure) -> Iterator[Arrays]:
-        """Run the night with every barrier less open, and more open."""
+    def _open_barriers(self, unsure: Unsure) -> Iterator[dict[str, Any]]:
+        """Make every barrier less open, and more open."""
         barriers = self.site.vectors["barriers"]
         if barriers.empty:
             return
@@ -304,23 +337,23 @@ class Nights:
             opened = barriers.assign(openness=np.clip(ends, 0, 1))
             vectors = {**self.site.vectors, "barriers": opened}
             inputs = gather_inputs(replace(self.site, vectors=vectors))
-            yield self.run(
-                given={n: inputs[n] for n in ("barrier_height", "barrier_pieces")}
-            )
+            names = ("barrier_height", "barrier_pieces")
+            yield {"given": {n: inputs[n] for n in names}}
 
-    def draw_heights(self, draws: int) -> Iterator[Effect]:
-        """Tell what draws of errors of the heights do."""
+    def draw_heights(self, draws: int) -> list[Trial]:
+        """Draw errors of the heights."""
         model, grid = self.site.model, self.site.grid
         error, reach = elevation_error_of(
             model, **_known(elevation_error_of, self.settings)
         )
         unsure = Unsure("elevation_error", HEIGHTS, added=error)
         random = np.random.default_rng(SEED)
+        trials = []
         for _ in range(draws):
             errors = draw_errors(grid.shape, grid.cell_size, error, reach, random)
-            names = ("survey_elevation", "ground")
-            changed = self.run(given={n: self.inputs[n] + errors for n in names})
-            yield self._effect(unsure, changed, high=True, weight=1 / draws)
+            given = {n: self.inputs[n] + errors for n in ("survey_elevation", "ground")}
+            trials.append(Trial(unsure, True, {"given": given}, 1 / draws))
+        return trials
 
     def place_by_place(self) -> Iterator[Effect]:
         """Tell what differs from place to place and hangs on no number."""
