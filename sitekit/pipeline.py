@@ -7,20 +7,22 @@ from pathlib import Path
 from time import perf_counter
 from typing import Any, TypeVar
 
-import numpy as np
 import rioxarray  # noqa: F401 - gives the layers their coordinate system
 import xarray as xr
 from numpy.typing import NDArray
 
 from sitekit.climate.place import shift_places
 from sitekit.climate.years import RecordYears, count_years, tell_record
+from sitekit.doubt.nights import Carried, carry_doubt
+from sitekit.doubt.noise import elevation_error_of
 from sitekit.errors import ConfigError, FruitError, LayerError, nearest
 from sitekit.fruit import Fruit, fruit_names, read_fruit
 from sitekit.io.offers import choose_sources
 from sitekit.io.water import make_shore
 from sitekit.layers import CATALOGUE, find_layer, make_layers
 from sitekit.layers.catalogue import all_settings
-from sitekit.layers.inputs import draw_barriers, gather_inputs
+from sitekit.layers.inputs import gather_inputs
+from sitekit.layers.offset import HEIGHT_DOUBT, OFFSET, OFFSET_DOUBT
 from sitekit.planting.baseline import choose_baseline
 from sitekit.planting.bearing import choose_bearing
 from sitekit.planting.block_marks import make_block_marks
@@ -31,12 +33,13 @@ from sitekit.results import Survey
 from sitekit.settings import Setting, settings_of
 from sitekit.site import Site
 from sitekit.siting.answer import compose_answer
-from sitekit.siting.blocks import group_into_blocks
+from sitekit.siting.blocks import find_closed_ground, group_into_blocks
 from sitekit.siting.contrast import tell_years
 from sitekit.siting.evidence import compare_notes, compare_trees
 from sitekit.siting.groups import tabulate_groups
 from sitekit.siting.lines import draw_contours, find_cold_air_paths
 from sitekit.siting.maps import CLIMATE, NEEDS, wrap_verdicts, wrap_years
+from sitekit.siting.mind import tell_doubt
 from sitekit.siting.places import Places
 from sitekit.siting.pockets import find_frost_pockets
 from sitekit.siting.spots import block_numbers, choose_spots
@@ -49,6 +52,8 @@ from sitekit.suitability.score import score_fruit
 #: Functions outside the catalogue of layers that have settings.
 TUNED: tuple[Callable[..., Any], ...] = (
     choose_sources,
+    elevation_error_of,
+    carry_doubt,
     make_ground,
     shift_places,
     count_years,
@@ -73,7 +78,8 @@ READ_BY_SITING = (
     "catchment_area",
     "path_margin",
     "relative_height",
-    "frost_night_offset",
+    OFFSET,
+    OFFSET_DOUBT,
     "cold_air_depth",
     "wetness_index",
     "wind_exposure",
@@ -236,8 +242,7 @@ def survey(
     watch = Watch(on_step)
     fruits = [read_fruit(n, site.fruit_folder) for n in site.fruit or fruit_names()]
     asked = [n for n in site.layers if n in CATALOGUE] or usual_layers()
-    with watch.step("layers"):
-        made, absent = _make_layers(site, asked, fruits, given or {}, on_step)
+    made, absent, carried = _find_layers(site, asked, fruits, given or {}, watch)
     with watch.step("scores"):
         ground = _judge(site, made, fruits)
     with watch.step("years"):
@@ -245,7 +250,7 @@ def survey(
         places = ground if years is None else _limit(ground, years)
         if years is None:
             absent |= dict.fromkeys(_wanted(CLIMATE, site), NEEDS)
-    closed = _closed_ground(site, places)
+    closed = find_closed_ground(site, places.ground.blocked)
     with watch.step("blocks"):
         groups = _tuned(group_into_blocks, site, places.verdicts, closed)
         blocks = describe_blocks(groups, places)
@@ -277,6 +282,7 @@ def survey(
         trees, notes = compare_trees(places), compare_notes(places)
         told = () if years is None else tell_record(years, fruits)
         answer = compose_answer(site, blocks, pockets, trees, notes, absent, told)
+        doubt = tell_doubt(groups, ground, places, carried, years)
     with watch.step("plan"):
         block_of = block_numbers(site, groups)
         plan = plan_planting(places, blocks, table, block_of, paths, years)
@@ -296,6 +302,7 @@ def survey(
         seconds=watch.seconds,
         plan=plan,
         years=drawn,
+        doubt=doubt,
     )
 
 
@@ -304,23 +311,33 @@ def usual_layers() -> list[str]:
     return [name for name, entry in CATALOGUE.items() if entry.written]
 
 
-def _make_layers(
+def _find_layers(
     site: Site,
     asked: Sequence[str],
     fruits: Sequence[Fruit],
     given: Mapping[str, NDArray[Any]],
-    on_step: Callable[[str], None],
-) -> tuple[xr.Dataset, dict[str, str]]:
-    """Make the layers asked for and those that fruit and siting read."""
+    watch: Watch,
+) -> tuple[xr.Dataset, dict[str, str], Carried | None]:
+    """Make the layers asked for and those that fruit and siting read, and the doubt."""
     factors = [name for fruit in fruits for name in layers_named(fruit)]
     climate = READ_BY_CLIMATE if site.records else ()
     names = list(dict.fromkeys([*asked, *READ_BY_SITING, *factors, *climate]))
-    # The inputs go straight on: a name for them here would hold them all.
-    made, absent = make_layers(
-        names, {**_inputs(site), **given}, site.grid, site.settings, on_step
-    )
-    made["frost_night_offset"].attrs["relative_to"] = site.reference_name
-    return made, {n: need for n, need in absent.items() if n in asked}
+    carried = None
+    if OFFSET not in given:
+        with watch.step("doubt"):
+            carried = _tuned(carry_doubt, site)
+    heights = {HEIGHT_DOUBT: carried.height_doubt(site.grid)} if carried else {}
+    with watch.step("layers"):
+        # The inputs go straight on: a name for them here would hold them all.
+        made, absent = make_layers(
+            names,
+            {**_inputs(site), **given, **heights},
+            site.grid,
+            site.settings,
+            watch.on_step,
+        )
+    made[OFFSET].attrs["relative_to"] = site.reference_name
+    return made, {n: need for n, need in absent.items() if n in asked}, carried
 
 
 def _inputs(site: Site) -> dict[str, NDArray[Any]]:
@@ -370,14 +387,6 @@ def _with_fruit(
     # In place: a copy would hold every layer twice.
     known: xr.Dataset = layers.assign(added).rio.write_crs(site.grid.crs, inplace=True)
     return known
-
-
-def _closed_ground(site: Site, places: Places) -> NDArray[np.bool_]:
-    """Mark ground that is never planted: water, barriers, no-go."""
-    barriers = site.vectors["barriers"]
-    standing = draw_barriers(barriers, np.ones(len(barriers)), site.grid) > 0
-    closed: NDArray[np.bool_] = site.water_mask | places.ground.blocked | standing
-    return closed
 
 
 Result = TypeVar("Result")

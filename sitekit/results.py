@@ -208,6 +208,27 @@ class YearsTold:
 
 
 @dataclass(frozen=True)
+class DoubtTold:
+    """What the answer hangs on, the most decisive first.
+
+    Parameters
+    ----------
+    inputs : DataFrame
+        One row a group of inputs: ``input`` (in words), ``degc`` (standard deviation
+        that it gives to clear still nights, over the field; NaN where it moves none),
+        ``turned`` (verdicts that turn somewhere in its range of 90 %).
+    verdicts : int
+        Verdicts in all, one for each block and fruit.
+    mind : tuple of str
+        What would change the answer, one sentence or two each.
+    """
+
+    inputs: pd.DataFrame
+    verdicts: int
+    mind: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Survey:
     """Everything found on one site.
 
@@ -238,6 +259,9 @@ class Survey:
         better than *test first*.
     years : YearsTold or None
         The years of the record; None without one.
+    doubt : DoubtTold or None
+        What the answer hangs on; None where it was not asked, or where readings have
+        corrected the map and tell it better.
     """
 
     site: Site
@@ -255,6 +279,7 @@ class Survey:
     seconds: Mapping[str, float]
     plan: PlantingPlan | None = None
     years: YearsTold | None = None
+    doubt: DoubtTold | None = None
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,9 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from sitekit import words
-from sitekit.fruit import fruit_names, read_fruit
 from sitekit.io.readings import Readings
 from sitekit.layers.catalogue import CATALOGUE
-from sitekit.measuring.candidates import COLD
 from sitekit.measuring.checks import check_temperatures
-from sitekit.measuring.confidence import tell_confidence
 from sitekit.measuring.correction import (
     TERMS,
     Correction,
@@ -133,20 +130,10 @@ def _survey_again(
     readings: Readings | None,
     on_step: Callable[[str], None],
 ) -> Survey:
-    """Survey with the corrected offset; say how sure each class is now."""
-    asked = tuple(dict.fromkeys((*wanted, COLD)))
-    found = survey(replace(site, layers=asked), given=given, on_step=on_step)
-    arrays = {**given, COLD: found.layers[COLD].to_numpy()}
-    fruits = [read_fruit(n, site.fruit_folder) for n in site.fruit or fruit_names()]
-    spots = tell_confidence(found.spots, arrays, site.grid, fruits)
+    """Survey with the corrected offset and what is left of its doubt."""
+    found = survey(replace(site, layers=wanted), given=given, on_step=on_step)
     inputs = {**site.inputs, **(readings.inputs if readings else {})}
-    extra = [COLD] if COLD not in wanted else []
-    return replace(
-        found,
-        site=replace(site, inputs=inputs),
-        spots=spots,
-        layers=found.layers.drop_vars(extra),
-    )
+    return replace(found, site=replace(site, inputs=inputs))
 
 
 def _only(found: Survey, site: Site, names: tuple[str, ...]) -> Survey:

@@ -200,5 +200,5 @@ def test_off_the_grid_on_missing_ground_or_unnamed_there_is_no_place():
 def test_all_inputs_lie_on_the_grid():
     inputs = gather_inputs(site())
     on_grid = [values for values in inputs.values() if values.shape == GRID.shape]
-    assert len(on_grid) == 9
+    assert len(on_grid) == 10
     assert inputs["lake_table"].shape == (0, 5)

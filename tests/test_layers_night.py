@@ -34,6 +34,7 @@ def night_layers(elevation, *names, cell=CELL, settings=None, **more):
         "canopy_height": np.zeros_like(z),
         "water": none,
         "cover": np.zeros(z.shape, np.uint8),
+        "height_doubt": np.zeros_like(z),
         "cover_known": none,
         "barrier_pieces": np.empty((0, len(PIECE))),
         "field": ~none,

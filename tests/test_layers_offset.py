@@ -112,7 +112,7 @@ def test_water_is_no_ground_to_be_measured_against():
 # -- how sure --------------------------------------------------------------------------------
 
 
-def doubt(made=0.0, background=0.0, barrier=0.0, known=True, at=NOWHERE):
+def doubt(made=0.0, background=0.0, barrier=0.0, height=0.0, known=True, at=NOWHERE):
     shape = (5, 5)
     offset_map, background_map = (
         np.zeros(shape, np.float32),
@@ -123,6 +123,7 @@ def doubt(made=0.0, background=0.0, barrier=0.0, known=True, at=NOWHERE):
         offset_map,
         background_map,
         np.full(shape, barrier, np.float32),
+        np.full(shape, height, np.float32),
         np.full(shape, known),
         np.ones(shape, bool),
         at,
@@ -136,6 +137,7 @@ def doubt(made=0.0, background=0.0, barrier=0.0, known=True, at=NOWHERE):
         ({"made": -3.0}, np.hypot(0.8, 1.2)),
         ({"background": 2.0}, np.hypot(0.8, 1.0)),
         ({"barrier": 0.6}, 1.0),
+        ({"height": 0.6}, 1.0),
         ({"known": False}, np.hypot(0.8, 0.5)),
     ],
 )

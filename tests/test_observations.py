@@ -15,6 +15,7 @@ import rasterio
 import shapely
 from pyproj import CRS
 
+from sitekit.doubt.nights import carry_doubt
 from sitekit.grid import Grid
 from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.layers import make_layers
@@ -94,6 +95,7 @@ class Basin:
             "canopy_height": np.zeros_like(z),
             "water": none,
             "cover": np.zeros(shape, np.uint8),
+            "height_doubt": np.zeros_like(z),
             "cover_known": none,
             "barrier_pieces": np.empty((0, len(PIECE))),
             "field": field,
@@ -189,6 +191,33 @@ def test_the_gully_is_colder_than_its_bank_by_what_was_seen(night, without_flow)
     assert (
         offset["vg7"] - offset["vg6"] > without_flow["vg7"] - without_flow["vg6"] + 0.5
     )
+
+
+def test_with_errors_of_the_heights_the_doubt_still_fits_what_was_seen(basin, night):
+    none = np.zeros(basin.grid.shape, bool)
+    frames = {name: empty_frame(SCHEMAS[name], basin.grid.crs) for name in VECTORS}
+    site = Site(
+        name="basin",
+        grid=basin.grid,
+        elevation=basin.elevation,
+        ground=basin.elevation,
+        model=ElevationModel(("elevation.tif",), 25.0, "ground", 0.5),
+        field=frames["water"],
+        field_mask=none,
+        water_mask=none,
+        canopy_height=np.zeros(none.shape, np.float32),
+        evergreen=none,
+        vectors=frames,
+        settings={"night_hours": NIGHT},
+    )
+    site.field_mask[basin.grid.cells(*basin.places())] = True
+    carried = carry_doubt(site, unsure=[])
+    heights = basin.at_loggers(carried.height_doubt(basin.grid))
+    assert 0.1 < heights.median() < 0.6
+    error, sd = basin.error(night["frost_night_offset"]), night["frost_night_offset_sd"]
+    sd = np.hypot(sd, heights)
+    assert (error.abs() <= 1.645 * sd).mean() >= 0.85
+    assert sd.median() == pytest.approx(rmse(error), rel=0.25)
 
 
 def test_the_doubt_that_is_told_covers_what_was_seen(basin, night):

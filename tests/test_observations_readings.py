@@ -110,6 +110,7 @@ def observed(basin, readings, offsets):
         "canopy_height": np.zeros_like(z),
         "water": none,
         "cover": np.zeros(z.shape, np.uint8),
+        "height_doubt": np.zeros_like(z),
         "cover_known": none,
         "barrier_pieces": np.empty((0, len(PIECE))),
         "field": ~none,

@@ -109,7 +109,33 @@ def test_no_ground_is_better_than_with_conditions_without_a_test(bowl_survey):
     assert "good" not in set(spots["site_class"])
     accepted = spots[spots["site_class"] != "refused"]
     assert accepted["reason"].str.endswith("drainage not tested.").all()
-    assert set(spots["confidence"]) == {"fair"}
+    assert set(spots.loc[accepted.index, "confidence"]) <= {"fair", "low"}
+
+
+def test_the_confidence_of_a_spot_is_the_word_for_the_chance_of_its_class(bowl_survey):
+    spots = bowl_survey.spots
+    assert spots["class_chance"].between(0, 1).all()
+    assert (spots.loc[spots["class_chance"] < 0.7, "confidence"] == "low").all()
+    sure = spots[spots["class_chance"] >= 0.9]
+    assert set(sure["confidence"]) <= {"fair", "good"}
+    # Ground that nobody has dug is at most fair, but refused ground may be sure.
+    tested = ~sure["reason"].str.endswith("drainage not tested.")
+    assert (sure.loc[~tested, "confidence"] == "fair").all()
+
+
+def test_a_block_has_the_chance_of_its_class_too(bowl_survey):
+    blocks = bowl_survey.blocks
+    assert list(blocks.columns)[-2:] == ["class_chance", "geometry"]
+    assert blocks["class_chance"].between(0, 1).all()
+
+
+def test_the_bottom_of_a_bowl_is_refused_more_surely_than_its_edge(bowl_survey):
+    spots = bowl_survey.spots
+    cold = (spots["fruit"] == "apple") & (spots["limiting_factor"] == "night_cold")
+    refused = spots[cold & (spots["site_class"] == "refused")]
+    coldest = refused["frost_night_offset_degc"].rank(method="first")
+    half = refused["class_chance"].groupby(coldest > len(refused) / 2).mean()
+    assert half[False] > half[True]
 
 
 def test_every_spot_has_its_own_name_and_the_columns_of_the_contract(bowl_survey):
@@ -133,6 +159,7 @@ def test_every_spot_has_its_own_name_and_the_columns_of_the_contract(bowl_survey
         "easting_m",
         "northing_m",
         "elevation_m",
+        "class_chance",
     ]
     assert [c for c in spots.columns if c != "geometry"] == wanted
     assert set(spots["fruit"]) == {

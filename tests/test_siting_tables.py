@@ -52,6 +52,7 @@ class Read:
             "limiting_factor": ["slope"],
             "reason": [f"{fruit} at {rows[0]}, {columns[0]}."],
             "confidence": ["fair"],
+            "class_chance": [0.8],
         }
 
 

@@ -33,6 +33,7 @@ def gather_inputs(site: Site) -> dict[str, NDArray[Any]]:
         ``survey_elevation``, ``ground``, ``canopy_height``, ``water``, ``field``,
         ``barrier_height`` (height that blocks air), ``barrier_top`` (whole
         height), ``cover`` and ``cover_known``, each (row, column);
+        ``height_doubt``, 0 until errors of the heights have been carried;
         ``barrier_pieces`` (piece, 11); ``reference_cell`` (2,), empty where the
         field's median is the reference; and the lakes of `gather_lakes`.
     """
@@ -53,6 +54,7 @@ def gather_inputs(site: Site) -> dict[str, NDArray[Any]]:
         "cover": draw_cover(site),
         "cover_known": _cover_known(site),
         "field": site.field_mask,
+        "height_doubt": np.broadcast_to(np.float32(0), site.grid.shape),
         "reference_cell": _reference_cell(site),
         **gather_lakes(site),
     }

@@ -16,6 +16,9 @@ from sitekit.layers.night import FLOW, Flow
 from sitekit.layers.terms import pool_warmth
 from sitekit.settings import Setting
 
+#: The night offset, its doubt, and what of that comes from errors of the heights.
+OFFSET, OFFSET_DOUBT = "frost_night_offset", "frost_night_offset_sd"
+HEIGHT_DOUBT = "height_doubt"
 #: Parts of the standard uncertainty: what is always there [degC], shares of the
 #: offset and of the background, cover that is not known [degC], and at the
 #: reference place itself [degC]. Found on one basin with 18 thermometers.
@@ -263,6 +266,7 @@ def frost_night_offset_sd(
     frost_night_offset: NDArray[np.float32],
     background_warmth: NDArray[np.float32],
     barrier_doubt: NDArray[np.float32],
+    height_doubt: NDArray[np.float32],
     cover_known: NDArray[np.bool_],
     field: NDArray[np.bool_],
     reference_cell: NDArray[np.intp],
@@ -271,8 +275,10 @@ def frost_night_offset_sd(
 
     Parameters
     ----------
-    frost_night_offset, background_warmth, barrier_doubt : (row, column) ndarray
-        The offset, its background term, and the doubt from barriers. [degC]
+    frost_night_offset, background_warmth : (row, column) ndarray
+        The offset and its background term. [degC]
+    barrier_doubt, height_doubt : (row, column) ndarray
+        The doubt from barriers, and from errors of the heights. [degC]
     cover_known : (row, column) ndarray of bool
         Where the ground cover was given.
     field : (row, column) ndarray of bool
@@ -294,6 +300,7 @@ def frost_night_offset_sd(
         + (OF_OFFSET * frost_night_offset) ** 2
         + (OF_BACKGROUND * background) ** 2
         + barrier_doubt**2
+        + height_doubt**2
         + np.where(cover_known, 0, COVER_UNKNOWN**2)
     )
     sd: NDArray[np.float32] = np.sqrt(variance).astype(np.float32)

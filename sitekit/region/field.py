@@ -22,6 +22,9 @@ DONE, FAILED = "done", "failed"
 #: The only layer that a row reads beyond those that every survey makes.
 LAYERS = ("frost_night_offset",)
 
+#: A row tells no doubt of the inputs: it is not carried, unless that is asked for.
+NO_DOUBT = {"doubt_draws": 0}
+
 
 @dataclass(frozen=True)
 class FieldTask:
@@ -105,7 +108,7 @@ def survey_field(task: FieldTask) -> dict[str, Any]:
         margin=task.margin,
         fruit=task.fruit,
         layers=LAYERS,
-        settings=dict(task.settings),
+        settings={**NO_DOUBT, **dict(task.settings)},
     )
     try:
         return {

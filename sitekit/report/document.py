@@ -10,6 +10,7 @@ from sitekit.errors import OutputError
 from sitekit.measuring.revision import Revision
 from sitekit.report import sections
 from sitekit.report.blocks import Block, list_blocks, list_fruit
+from sitekit.report.doubt import change_my_mind
 from sitekit.report.markup import Markup, element, join
 from sitekit.report.page import make_page, make_style, write_day
 from sitekit.report.planting import how_far
@@ -100,6 +101,7 @@ def _main(survey: Survey, revision: Revision | None) -> Markup:
         sections.ground_by_block(survey, blocks),
         sections.other_fruit(survey, blocks, shown),
         sections.why(blocks),
+        change_my_mind(survey),
         years_in_full(survey, blocks),
         sections.trees_and_notes(survey),
         sections.section("How far", *how_far(survey)),

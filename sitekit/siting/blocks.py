@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
+from sitekit.layers.inputs import draw_barriers
 from sitekit.settings import Setting
 from sitekit.site import Site
 from sitekit.siting.merging import merge_small
@@ -100,6 +101,27 @@ def group_into_blocks(
     ]
     large = [b for b in blocks if b.area >= SMALLEST_SCRAP]
     return _numbered(large, list(verdicts.values()))
+
+
+def find_closed_ground(site: Site, blocked: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Mark ground that is never planted: water, barriers, no-go.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    blocked : (row, column) ndarray of bool
+        No-go ground, buildings, wood.
+
+    Returns
+    -------
+    closed : (row, column) ndarray of bool
+        True where nothing is planted.
+    """
+    barriers = site.vectors["barriers"]
+    standing = draw_barriers(barriers, np.ones(len(barriers)), site.grid) > 0
+    closed: NDArray[np.bool_] = site.water_mask | blocked | standing
+    return closed
 
 
 def part_numbers(site: Site) -> NDArray[np.int32]:

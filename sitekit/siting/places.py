@@ -9,6 +9,13 @@ from numpy.typing import NDArray
 from sitekit import words
 from sitekit.site import Site
 from sitekit.siting.years import FACTORS, FruitYears, YearsCause
+from sitekit.suitability.chance import (
+    COLD,
+    CONFIDENCE,
+    DOUBT,
+    find_class_chance,
+    rank_confidence,
+)
 from sitekit.suitability.ground import Ground, Soil, Verdict
 from sitekit.suitability.reasons import (
     add_finding,
@@ -59,10 +66,12 @@ class Places:
         Returns
         -------
         columns : dict of str to list
-            ``score``, ``site_class``, ``limiting_factor``, ``reason`` and the rest.
+            ``score``, ``site_class``, ``limiting_factor``, ``reason`` and the rest;
+            ``class_chance`` comes last.
         """
         verdict = self.verdicts[fruit]
         here = (rows, columns)
+        chance = self.class_chance(fruit, rows, columns)
         limiting = verdict.limiting[here]
         slope = np.tan(np.radians(self.layers["slope"][here]))
         return {
@@ -79,7 +88,8 @@ class Places:
                 self.layers["frost_night_offset"][here], 1
             ).tolist(),
             "poor_crop_years": self._poor_years(fruit, rows, columns),
-            "confidence": self.confidence(rows, columns),
+            "confidence": self._confidence(chance, rows, columns),
+            "class_chance": np.round(chance, 2).tolist(),
         }
 
     def reason(self, fruit: str, row: int, column: int) -> str:
@@ -101,17 +111,50 @@ class Places:
         poor = self.years[fruit].poor(rows, columns)
         return [round(float(value), 1) for value in poor]
 
-    def confidence(
-        self, rows: NDArray[np.intp], columns: NDArray[np.intp]
-    ) -> list[object]:
-        """Say how sure a verdict is: ``good``, ``fair`` or ``low``.
+    def class_chance(
+        self, fruit: str, rows: NDArray[np.intp], columns: NDArray[np.intp]
+    ) -> NDArray[np.float64]:
+        """Tell how likely the class of each cell is.
 
-        Without a thermometer no verdict is good; a coarse elevation makes it low.
+        The chance that the night allows it times the chance that the years do: both
+        hang on the same night, so that together they are a little surer than this.
+
+        Parameters
+        ----------
+        fruit : str
+            Name of the fruit.
+        rows, columns : ndarray of int
+            The cells; each must have been judged.
+
+        Returns
+        -------
+        chance : ndarray
+            0 to 1.
         """
+        verdict = self.verdicts[fruit]
+        here = (rows, columns)
+        chance = np.ones(len(rows))
+        if COLD in self.layers and DOUBT in self.layers:
+            cold, spread = (self.layers[n][here].astype(float) for n in (COLD, DOUBT))
+            codes = verdict.site_class[here]
+            chance = find_class_chance(codes, cold, spread, verdict.fruit)
+        if fruit in self.years:
+            codes = verdict.site_class[here]
+            chance *= self.years[fruit].class_chance(codes, rows, columns)
+        return chance
+
+    def _confidence(
+        self,
+        chance: NDArray[np.float64],
+        rows: NDArray[np.intp],
+        columns: NDArray[np.intp],
+    ) -> list[str]:
+        """Say how sure each verdict is; a coarse elevation alone makes it low."""
+        untested = self.ground.soil[rows, columns] == Soil.NOT_TESTED
+        rank = rank_confidence(chance, untested)
         if self.ground.coarse:
-            supported = self.ground.supported[rows, columns]
-            return ["fair" if s else "low" for s in supported]
-        return ["fair"] * len(rows)
+            rank = np.where(self.ground.supported[rows, columns], rank, 0)
+        return [CONFIDENCE[r] for r in rank]
 
     def _reasons(
         self, verdict: Verdict, rows: NDArray[np.intp], columns: NDArray[np.intp]

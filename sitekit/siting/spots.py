@@ -183,6 +183,7 @@ def _table(
     )
     count = np.arange(number.size) - np.searchsorted(number, number)
     found = places.at(fruit, rows, columns)
+    chance = found.pop("class_chance")
     return {
         "spot": [
             f"{fruit}-{b:02d}-{n + 1:03d}" for b, n in zip(number, count, strict=True)
@@ -194,6 +195,7 @@ def _table(
         "easting_m": np.round(positions[:, 0], 2).tolist(),
         "northing_m": np.round(positions[:, 1], 2).tolist(),
         "elevation_m": np.round(site.elevation[rows, columns], 1).tolist(),
+        "class_chance": chance,
     }
 
 
@@ -206,7 +208,7 @@ def _joined(tables: Sequence[dict[str, list[object]]], site: Site) -> GeoDataFra
         np.asarray(columns["northing_m"], dtype=float),
     )
     frame = GeoDataFrame(columns, geometry=points, crs=site.grid.crs)
-    return frame.astype({"row": "Int32", "score": float})
+    return frame.astype({"row": "Int32", "score": float, "class_chance": float})
 
 
 def count_by_class(spots: GeoDataFrame, fruit: str, block: int) -> dict[str, int]:

@@ -48,6 +48,7 @@ def describe_blocks(blocks: Sequence[Block], places: Places) -> GeoDataFrame:
         "year",
         "trees",
         "mulch_m3",
+        "class_chance",
     )
     table = GeoDataFrame(
         {name: [row.get(name) for row in rows] for name in columns},
@@ -65,6 +66,7 @@ def describe_blocks(blocks: Sequence[Block], places: Places) -> GeoDataFrame:
             "year": "Int32",
             "trees": "Int32",
             "mulch_m3": float,
+            "class_chance": float,
         }
     )
 
@@ -86,6 +88,7 @@ def _row(
         "limiting_factor": found["limiting_factor"][0],
         "reason": found["reason"][0],
         "confidence": found["confidence"][0],
+        "class_chance": found["class_chance"][0],
         "shape": block.shape,
     }
 

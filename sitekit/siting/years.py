@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.climate.fruiting import Limit
-from sitekit.climate.kinds import FruitVerdict, judge_fruit, tell_verdict
+from sitekit.climate.kinds import USUAL, FruitVerdict, judge_fruit, tell_verdict
 from sitekit.climate.years import RecordYears, shifts_at
+from sitekit.suitability.chance import find_years_chance
 from sitekit.suitability.ground import Verdict
 from sitekit.words import REFUSED
 
@@ -53,6 +54,23 @@ class FruitYears:
         """Read poor-crop years in ten of the usual group at judged cells."""
         poor: NDArray[np.float32] = self.found.usual.poor[self.number[rows, columns]]
         return poor
+
+    def class_chance(
+        self,
+        site_class: NDArray[np.uint8],
+        rows: NDArray[np.intp],
+        columns: NDArray[np.intp],
+    ) -> NDArray[np.float64]:
+        """Tell how likely the years leave the class of judged cells as it is."""
+        place = self.number[rows, columns]
+        usual = self.found.usual
+        return find_years_chance(
+            site_class,
+            usual.poor[place],
+            usual.low[place],
+            usual.high[place],
+            instead=self.found.instead[place] != USUAL,
+        )
 
     def tell(self, row: int, column: int) -> str:
         """Say what the years hold against a cell; empty where they hold nothing."""

@@ -1,0 +1,1 @@
+"""Doubt of the inputs, carried to night offsets."""
