@@ -23,6 +23,7 @@ from sitekit.measuring.correction import (
     leave_one_out,
 )
 from sitekit.measuring.nights import LEAST_NIGHTS, Offsets, find_minima, find_offsets
+from sitekit.measuring.notes import observe_notes
 from sitekit.measuring.revision import (
     Revision,
     Terms,
@@ -30,7 +31,6 @@ from sitekit.measuring.revision import (
     join_observed,
     make_terms,
     observe_loggers,
-    observe_notes,
     weigh_terms,
 )
 from sitekit.pipeline import survey, usual_layers

@@ -106,7 +106,7 @@ def share_held(truth_of, loggers, holdings=100):
     return float(np.mean(held))
 
 
-@pytest.mark.parametrize("loggers", [4, 8, 12])
+@pytest.mark.parametrize("loggers", [4, 8, 12, 16])
 @pytest.mark.parametrize("truth_of", ["own_truth", "other_truth"])
 def test_intervals_of_90_per_cent_hold_the_truth_about_as_often(truth_of, loggers):
     assert 0.85 <= share_held(truth_of, loggers) <= 0.95

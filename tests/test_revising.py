@@ -21,7 +21,7 @@ from sitekit.grid import Grid
 from sitekit.io.readings import read_readings
 from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.loggers import plan_loggers, write_plan
-from sitekit.measuring.revision import NOTE_ERROR
+from sitekit.measuring.notes import NOTE_ERROR
 from sitekit.report.document import make_report
 from sitekit.report.revision import show_revision
 from sitekit.revising import revise

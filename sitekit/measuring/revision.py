@@ -21,16 +21,6 @@ from sitekit.site import Remark, Site
 Layers = Mapping[str, NDArray[np.float32]]
 Array = NDArray[np.float64]
 
-#: What a note of cold, and one of early bare ground, says of a clear still night
-#: against the middle of the field, and how weakly. Common practice, no source. [degC]
-COLD_NOTE, WARM_NOTE, NOTE_ERROR = -1.5, 0.5, 1.5
-NOTES: Mapping[str, float] = {
-    "fog": COLD_NOTE,
-    "frost": COLD_NOTE,
-    "blossom killed": COLD_NOTE,
-    "late snow": COLD_NOTE,
-    "early bare": WARM_NOTE,
-}
 #: What each term is called.
 TERM_NAMES: Mapping[str, str] = {
     "background_warmth": "height above the low ground (strength k)",
@@ -212,47 +202,6 @@ def observe_loggers(
         ),
         [str(n) for n in table.index],
         remarks,
-    )
-
-
-def observe_notes(site: Site, terms: Terms, offset: NDArray[np.float32]) -> Observed:
-    """Take notes against the map, of cold or early bare ground, as weak readings.
-
-    A note of cold where the map is as cold already moves nothing: it tells that
-    the ground is cold, not how cold it can become.
-
-    Parameters
-    ----------
-    site : Site
-        The site with its notes.
-    terms : Terms
-        Terms on its grid.
-    offset : (row, column) ndarray
-        Night offset of the map. [degC]
-
-    Returns
-    -------
-    observed : Observed
-        One weak reading for each note that the map does not bear out.
-    """
-    notes = site.vectors["notes"]
-    kept = notes[notes["kind"].isin(list(NOTES))]
-    middle = float(np.nanmedian(offset[site.field_mask]))
-    places = kept.geometry.representative_point()
-    points = np.column_stack([places.x, places.y]).astype(float)
-    there = terms.at(site.grid, points)
-    said = kept["kind"].map(NOTES).to_numpy(float)
-    here = site.grid.sample(offset, points[:, 0], points[:, 1]) - middle
-    against = np.where(said < 0, here > said, here < said)
-    known = np.isfinite(there).all(axis=1) & against
-    said = middle + said
-    count = int(known.sum())
-    return Observed(
-        there[known],
-        points[known],
-        said[known],
-        np.full(count, NOTE_ERROR),
-        np.zeros(count, bool),
     )
 
 

@@ -4,7 +4,8 @@ from math import isfinite
 
 from sitekit import words
 from sitekit.measuring.correction import SENSOR
-from sitekit.measuring.revision import NOTE_ERROR, Revision
+from sitekit.measuring.notes import NOTE_ERROR
+from sitekit.measuring.revision import Revision
 from sitekit.report.markup import Markup, element, items, table
 from sitekit.report.sections import section
 
