@@ -22,7 +22,13 @@ from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.results import DoubtTold
 from sitekit.site import VECTORS, ElevationModel, Remark, Site
 from sitekit.siting.blocks import Block
-from sitekit.siting.mind import ENDS, MOST_SENTENCES, SETTLED, tell_doubt
+from sitekit.siting.mind import (
+    ENDS,
+    MOST_SENTENCES,
+    SETTLED,
+    _tell_change,
+    tell_doubt,
+)
 from sitekit.siting.places import Places
 from sitekit.siting.turning import sample_years, turn_verdicts
 from sitekit.suitability.ground import Ground, judge
@@ -316,6 +322,14 @@ def test_air_held_by_wrong_heights_is_told_where_the_night_itself_stays():
     unsure = Unsure("elevation_error", inputs.HEIGHTS)
     held = Effect(unsure, True, np.zeros(SHAPE, np.float32), colder)
     assert "block 1, Bank, holding more cold air, and" in tell(held).mind[0]
+
+
+def test_held_air_is_not_named_where_the_class_turns_the_other_way():
+    rows = {"change_degc": [0.0], "colder_degc": [-0.3], "before": [GOOD]}
+    assert _tell_change(pd.DataFrame({**rows, "after": [HARDY]})) == ""
+    rows["before"] = [HARDY]
+    text = _tell_change(pd.DataFrame({**rows, "after": [GOOD]}))
+    assert text == ", holding less cold air"
 
 
 @pytest.mark.parametrize("each", inputs.UNSURE, ids=lambda each: each.name)

@@ -267,7 +267,9 @@ def _tell_change(here: pd.DataFrame) -> str:
     if abs(change) >= SEEN:
         sign = "+" if change > 0 else ""
         return f", {sign}{words.with_unit(float(change), '°C', 1)}"
-    if abs(colder) >= SEEN:
+    # Classes may turn the other way for the station's sake: then nothing is said.
+    lowered = bool((here["after"] < here["before"]).any())
+    if abs(colder) >= SEEN and (colder > 0) == lowered:
         return f", holding {'more' if colder > 0 else 'less'} cold air"
     return ""
 
