@@ -88,7 +88,7 @@ def weigh_notes(points: Array, said: Array) -> Array:
     Examples
     --------
     >>> one_place = np.zeros((8, 2))
-    >>> weigh_notes(one_place, np.full(8, -1.5))[0]  # 1.5 * sqrt(8 / 2)
+    >>> float(weigh_notes(one_place, np.full(8, -1.5))[0])  # 1.5 * sqrt(8 / 2)
     3.0
     """
     alike = (cdist(points, points) <= NEAR_NOTES) & (said[:, None] == said)
