@@ -144,6 +144,11 @@ class PlantingPlan:
     storage : DataFrame
         Stored fruit by month: ``fruit``, ``group``, ``month`` (1 to 12),
         ``stock_kg`` at its start, ``eaten_kg``, ``lost_kg``.
+    block_marks : GeoDataFrame
+        Points beside the blocks, pegged first: ``id`` (``B1-M1``), ``block``.
+    block_tapes : DataFrame
+        One row a plant: ``block``, ``id``, ``mark_1``, ``mark_2``,
+        ``from_mark_1_m``, ``from_mark_2_m``, ``angle_deg`` at the plant.
     """
 
     rows: GeoDataFrame
@@ -160,6 +165,8 @@ class PlantingPlan:
     sentences: tuple[str, ...]
     missing: Mapping[str, str]
     storage: pd.DataFrame = field(default_factory=pd.DataFrame)
+    block_marks: GeoDataFrame = field(default_factory=GeoDataFrame)
+    block_tapes: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from sitekit.handover.paper import Paper
 from sitekit.handover.plan import draw_drawing, plan_sheets
 from sitekit.handover.scales import A3, A4, Window
 from sitekit.handover.zones import Zone
+from sitekit.planting.block_marks import place_block_marks, tape_blocks
 from sitekit.results import Baseline, PlantingPlan
 
 DAY = date(2026, 11, 25)
@@ -55,12 +56,20 @@ def plan(small_survey):
         0.02,
         True,
     )
+    marks = place_block_marks(small_survey.site, plants, baseline)
     points = pd.DataFrame(
         {
-            "id": ["A1", "B1", *plants["id"]],
-            "what": ["control mark"] * 2 + ["tree, pear"] * len(plants),
-            "easting_m": [west + 290.0, west + 370.0, *plants.geometry.x],
-            "northing_m": [south + 430.0] * 2 + list(plants.geometry.y),
+            "id": ["A1", "B1", *plants["id"], *marks["id"]],
+            "what": ["control mark"] * 2
+            + ["tree, pear"] * len(plants)
+            + ["control mark"] * len(marks),
+            "easting_m": [
+                west + 290.0,
+                west + 370.0,
+                *plants.geometry.x,
+                *marks.geometry.x,
+            ],
+            "northing_m": [south + 430.0] * 2 + [*plants.geometry.y, *marks.geometry.y],
             "level_m": 735.0,
             "tolerance_m": 0.1,
         }
@@ -70,6 +79,8 @@ def plan(small_survey):
         points[name] = away.round(2)
     none = pd.DataFrame()
     return PlantingPlan(
+        block_marks=marks,
+        block_tapes=tape_blocks(plants, marks, baseline),
         rows=GeoDataFrame(
             {"block": ["1"], "row": [1]},
             geometry=[shapely.LineString(shapely.get_coordinates(plants.geometry))],

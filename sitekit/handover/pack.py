@@ -110,7 +110,11 @@ def _write_lists(folder: Path, survey: Survey, plan: PlantingPlan) -> list[Path]
     write_gpx(gpx, listed, crs, title)
     write_kml(kml, listed, crs, title)
     write_geojson(geojson, points_of(listed, crs))
-    tables = {"quantities.csv": plan.quantities, "plan_years.csv": plan.years}
+    tables = {
+        "block_tapes.csv": plan.block_tapes,
+        "quantities.csv": plan.quantities,
+        "plan_years.csv": plan.years,
+    }
     for name, table in tables.items():
         _write_table(folder / name, table)
     return [csv, gpx, kml, geojson, *(folder / name for name in tables)]

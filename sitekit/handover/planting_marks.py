@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import shapely
+from geopandas import GeoDataFrame
 from matplotlib.axes import Axes
 from shapely import LineString, Polygon
 
@@ -281,3 +282,13 @@ def draw_baseline(sheet: Sheet, baseline: Baseline, step: float) -> None:
         )
         places = ((3, 2), (-3, 2), (3, -3), (-3, -3), (3, 6), (-3, 6))
         write_label(sheet, point, text, 6.4, places, beside=True, weight="bold")
+
+
+def draw_block_marks(sheet: Sheet, marks: GeoDataFrame) -> None:
+    """Draw the marks beside the blocks, each with its name."""
+    for mark in marks.itertuples():
+        if sheet.frame.contains(mark.geometry):
+            place = (mark.geometry.x, mark.geometry.y)
+            draw_control(sheet.axes, place)
+            beside = ((3, 2), (-3, 2), (3, -3), (-3, -3))
+            write_label(sheet, place, str(mark.id), 6.0, beside, beside=True)

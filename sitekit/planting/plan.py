@@ -23,6 +23,7 @@ from sitekit.planting.assign import (
     tabulate_need,
 )
 from sitekit.planting.baseline import choose_baseline
+from sitekit.planting.block_marks import place_block_marks, tape_blocks
 from sitekit.planting.edges import compare_edges
 from sitekit.planting.flowering import flowering_days
 from sitekit.planting.grounds import lay_pieces, make_grounds, open_ground
@@ -131,7 +132,10 @@ def _assemble(
     fence = _fence(places, phased, ask.limits)
     holes = _test_holes(places, choices, phased, block_of)
     baseline = _baseline(places.site, plants, fence, ask.limits)
-    setting_out = make_setting_out(places.site, baseline, plants, fence, holes)
+    marks = _tuned(places.site, place_block_marks, places.site, plants, baseline)
+    setting_out = make_setting_out(
+        places.site, baseline, plants, fence, holes, [("control mark", marks)]
+    )
     need = tabulate_need(ask.wanted, given, choices, fruits, ask.need)
     table = tabulate_years(phased, ask.limits, ask.prices)
     edge = sum(
@@ -155,6 +159,8 @@ def _assemble(
         sentences=(*story.sentences(), *tell_partners(plants, needing)),
         missing=find_missing(places.site, need),
         storage=_storage(ask, need, places.site),
+        block_marks=marks,
+        block_tapes=tape_blocks(plants, marks, baseline),
     )
 
 

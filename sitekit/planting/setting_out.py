@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 from pyproj import CRS, Proj, Transformer
 
 from sitekit.planting.baseline import POOR_ANGLE, sample_heights
+from sitekit.planting.block_marks import TOLERANCE
 from sitekit.results import Baseline
 from sitekit.site import Site
 from sitekit.words import fruit_name
 
 #: How far from its place a thing may be set; common practice, no source. [m]
 TOLERANCES = {
+    "control mark": TOLERANCE,
     "tree": 0.10,
     "bush": 0.10,
     "fence corner": 0.25,
@@ -65,7 +67,7 @@ def make_setting_out(
     plants, fence, test_holes : GeoDataFrame
         As in `sitekit.results.PlantingPlan`; lines are left out.
     others : sequence of (str, GeoDataFrame)
-        More points with an ``id``: ``("logger", frame)``, drain, mound.
+        More points with an ``id``: ``("control mark", block marks)``, logger, drain.
 
     Returns
     -------
