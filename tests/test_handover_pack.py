@@ -318,13 +318,14 @@ def grey(path, folder, dpi):
     return np.asarray(Image.open(next(folder.glob("p-*.png"))).convert("L"))
 
 
-def test_the_pack_has_its_nine_files(planned, tmp_path):
+def test_the_pack_has_its_ten_files(planned, tmp_path):
     files = write_handover(planned, tmp_path / "handover", today=DAY)
     assert {path.name for path in files} == {
         "plan-a3.pdf",
         "plan-a4.pdf",
         "sheets.pdf",
         "setting_out.csv",
+        "block_tapes.csv",
         "setting_out.gpx",
         "setting_out.kml",
         "setting_out.geojson",
@@ -457,7 +458,7 @@ def test_a_stranger_finds_the_marks_and_from_them_every_plant(planned, pack):
     text = read(pack / "sheets.pdf", "-layout")
     place = r".*?(\d{6}\.\d\d)\s+(\d{7}\.\d\d)\s+[\d.]+\s+"
     ends = dict(zip("AB", map(np.array, planned.plan.baseline.points), strict=True))
-    tapes = r"(A) (\d+\.\d\d)\s+(B) (\d+\.\d\d)\s+0\.05\s+(\w+)"
+    tapes = r"(A) (\d+\.\d\d)\s+(B) (\d+\.\d\d)\s+0\.10\s+(\w+)"
     marks = re.findall(r"^\s*(B\d-M\d)\s" + place + tapes, text, re.MULTILINE)
     assert [row[0] for row in marks] == ["B1-M1", "B1-M2", "B2-M1", "B2-M2"]
     for name, east, north, _, first, _, second, side in marks:
@@ -478,7 +479,7 @@ def test_a_stranger_finds_the_marks_and_from_them_every_plant(planned, pack):
 
 @needs("pdftotext")
 def test_the_marks_of_a_block_are_taped_to_each_other_first(pack):
-    text = flat(read(pack / "sheets.pdf"))
+    text = flat(read(pack / "sheets.pdf", "-layout"))
     part = text[text.rfind("Marks beside the blocks: peg these next") :]
     assert re.search(r"B1-M1 \d+\.\d\d m \d+\.\d\d m B1-M2 \d+\.\d\d m 0\.10 m", part)
 

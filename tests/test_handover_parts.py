@@ -260,8 +260,8 @@ def test_the_key_holds_only_what_is_on_the_sheet(planned):
 
 def test_the_list_says_how_many_of_its_points_are_shown(planned):
     text = written(draw_column(planned))
-    assert "Setting out: 14 of the 14 points on this sheet" in text
-    assert "All 14 in sheets.pdf, part 3." in text
+    assert "Setting out: 16 of the 16 points on this sheet" in text
+    assert "All 16 in sheets.pdf, part 3." in text
 
 
 def test_only_points_of_the_sheet_are_in_its_list(planned):
@@ -272,7 +272,13 @@ def test_only_points_of_the_sheet_are_in_its_list(planned):
     text = written(paper)
     assert "1-1-06" in text
     assert "1-1-07" not in text
-    assert "6 points on this sheet" in text
+    listed = planned.plan.setting_out
+    west, south, east, north = own
+    inside = listed["easting_m"].between(west, east) & listed["northing_m"].between(
+        south, north
+    )
+    assert f"{inside.sum()} points on this sheet" in text
+    assert inside.sum() >= 6
 
 
 # ------------------------------------------------------------------ marks
@@ -525,7 +531,7 @@ def test_hold_points_name_the_first_hole(planned):
     work.write_rules(flow, planned, planned.plan)
     text = written(flow)
     assert "Begin with 1-1-01." in text
-    assert "14 points in all." in text
+    assert "16 points in all." in text
     assert "No fence here." in text
 
 

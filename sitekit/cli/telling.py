@@ -96,6 +96,8 @@ def tell_survey(survey: Survey, folder: Path, seconds: float) -> str:
     lines += _headed("Measure:", first.what)
     lines += _headed("Not known:", *survey.answer.unknowns[:1])
     files = "map.html  report.html  site.gpkg  layers/"
+    if survey.plan is not None and not survey.plan.plants.empty:
+        files += "  handover/"
     return "\n".join(
         [*lines, f"Written:   {folder}/{files}  {dim(words.with_unit(seconds, 's'))}"]
     )

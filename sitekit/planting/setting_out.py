@@ -73,16 +73,16 @@ def make_setting_out(
     -------
     setting_out : DataFrame
         ``id``, ``what``, ``easting_m``, ``northing_m``, ``level_m``, ``from_a_m``,
-        ``from_b_m``, ``tolerance_m``; A and B first.
+        ``from_b_m``, ``tolerance_m``; A and B first, then ``others``.
     """
-    whats = [
+    whats = [what for what, frame in others for _ in range(len(frame))]
+    whats += [
         f"{'bush' if fruit in BUSHES else 'tree'}, {fruit_name(fruit)}"
         for fruit in plants["fruit"]
     ]
     posts = fence[fence["kind"] != "fence line"]
-    frames = [plants, posts, test_holes, *[frame for _, frame in others]]
+    frames = [*[frame for _, frame in others], plants, posts, test_holes]
     whats += [str(kind) for kind in posts["kind"]] + ["test hole"] * len(test_holes)
-    whats += [what for what, frame in others for _ in range(len(frame))]
     ids = [str(name) for frame in frames for name in frame["id"]]
     places = np.vstack(
         [
