@@ -25,7 +25,7 @@ from sitekit.layers.inputs import gather_inputs
 from sitekit.layers.offset import HEIGHT_DOUBT, OFFSET, OFFSET_DOUBT
 from sitekit.planting.baseline import choose_baseline
 from sitekit.planting.bearing import choose_bearing
-from sitekit.planting.block_marks import make_block_marks
+from sitekit.planting.block_marks import place_block_marks
 from sitekit.planting.lanes import find_setbacks, plan_cold_air_lanes
 from sitekit.planting.plan import plan_planting, with_plan
 from sitekit.planting.plants import find_partners
@@ -66,7 +66,7 @@ TUNED: tuple[Callable[..., Any], ...] = (
     choose_bearing,
     find_partners,
     choose_baseline,
-    make_block_marks,
+    place_block_marks,
 )
 #: Layers that siting reads, whether they are written or not.
 READ_BY_SITING = (

@@ -144,10 +144,11 @@ class PlantingPlan:
     storage : DataFrame
         Stored fruit by month: ``fruit``, ``group``, ``month`` (1 to 12),
         ``stock_kg`` at its start, ``eaten_kg``, ``lost_kg``.
+    block_marks : GeoDataFrame
+        Points beside the blocks, pegged first: ``id`` (``B1-M1``), ``block``.
     block_tapes : DataFrame
-        Plants that tapes from the baseline do not reach, and their tapes from the
-        two marks of their block, which are in `setting_out` too: ``id``, ``block``,
-        ``mark_1``, ``mark_2``, ``from_1_m``, ``from_2_m``, ``side``.
+        One row a plant: ``block``, ``id``, ``mark_1``, ``mark_2``,
+        ``from_mark_1_m``, ``from_mark_2_m``, ``angle_deg`` at the plant.
     """
 
     rows: GeoDataFrame
@@ -164,6 +165,7 @@ class PlantingPlan:
     sentences: tuple[str, ...]
     missing: Mapping[str, str]
     storage: pd.DataFrame = field(default_factory=pd.DataFrame)
+    block_marks: GeoDataFrame = field(default_factory=GeoDataFrame)
     block_tapes: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 

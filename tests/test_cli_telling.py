@@ -5,6 +5,7 @@ import sys
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from geopandas import GeoDataFrame
@@ -62,6 +63,14 @@ def test_a_survey_is_told_from_its_answer_to_its_files(made):
     assert any(line.startswith("Not known: Drainage of blocks 1") for line in told)
     assert told[-1].startswith("Written:   out/map.html  report.html  site.gpkg")
     assert told[-1].endswith("12\u00a0s")
+
+
+@pytest.mark.parametrize(("trees", "written"), [(3, True), (0, False)])
+def test_the_folder_of_the_pack_is_named_where_it_is_written(made, trees, written):
+    plan = SimpleNamespace(plants=GeoDataFrame({"id": ["1-1-1"] * trees}))
+    told = tell_survey(replace(made, plan=plan), OUT, 12.4).splitlines()[-1]
+    assert ("handover/" in told) is written
+    assert len(told) <= 80
 
 
 @pytest.mark.parametrize("text", [LONG, "short", ""])

@@ -33,7 +33,7 @@ work_days = 26
 grass_creep_m = 0.3
 
 [prices]
-hedge_gap = 420
+mound = 42
 """
 
 
@@ -67,7 +67,7 @@ class TestRight:
         assert request.limits["money"] == (2400.0, 2400.0, 1800.0, 1200.0)
         assert request.limits["mulch_m3"] == (18.0,)
         assert request.limits["by_year"] == 9
-        assert request.prices == {"hedge_gap": 420.0}
+        assert request.prices == {"mound": 42.0}
 
     def test_what_is_not_named_is_left_out_so_that_defaults_are_told_apart(self, read):
         request = read("")

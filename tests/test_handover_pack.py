@@ -25,6 +25,7 @@ from sitekit.handover.paper import Paper, write_pages
 from sitekit.handover.plan import draw_page, plan_sheets
 from sitekit.handover.planting_marks import find_marker, list_marks
 from sitekit.handover.scales import A3, A4
+from sitekit.planting.block_marks import place_block_marks, tape_blocks
 from sitekit.results import Baseline, PlantingPlan, Survey
 from sitekit.writing import write_survey
 
@@ -110,7 +111,7 @@ def make_fence(plants, crs):
     )
 
 
-def make_setting_out(baseline, plants, fence, holes):
+def make_setting_out(baseline, plants, fence, holes, marks):
     bushes = ("blackcurrant",)
     rows = [
         (name, "control mark" if baseline.surveyed else "end of the baseline", *point)
@@ -133,6 +134,9 @@ def make_setting_out(baseline, plants, fence, holes):
                 frame["id"], kinds, frame.geometry, strict=True
             )
         ]
+    rows += [
+        (m.id, "control mark", m.geometry.x, m.geometry.y) for m in marks.itertuples()
+    ]
     table = pd.DataFrame(rows, columns=["id", "what", "easting_m", "northing_m"])
     table["level_m"] = 720.0 + 0.08 * (table["northing_m"] - 5_130_300.0)
     for name, (x, y) in zip(("from_a_m", "from_b_m"), baseline.points, strict=True):
@@ -178,13 +182,16 @@ def make_plan(survey, *, surveyed=True, blocks=BLOCKS, rows=2, numbers=10):
         ),
         grid.crs,
     )
+    marks = place_block_marks(survey.site, plants, baseline)
     return PlantingPlan(
+        block_marks=marks,
+        block_tapes=tape_blocks(plants, marks, baseline),
         rows=make_rows(plants, grid.crs),
         plants=plants,
         lanes=lanes,
         fence=fence,
         test_holes=holes,
-        setting_out=make_setting_out(baseline, plants, fence, holes),
+        setting_out=make_setting_out(baseline, plants, fence, holes, marks),
         baseline=baseline,
         need=pd.DataFrame({"fruit": ["pear"], "group": ["autumn"], "kg": [900.0]}),
         quantities=pd.DataFrame(
@@ -311,13 +318,14 @@ def grey(path, folder, dpi):
     return np.asarray(Image.open(next(folder.glob("p-*.png"))).convert("L"))
 
 
-def test_the_pack_has_its_nine_files(planned, tmp_path):
+def test_the_pack_has_its_ten_files(planned, tmp_path):
     files = write_handover(planned, tmp_path / "handover", today=DAY)
     assert {path.name for path in files} == {
         "plan-a3.pdf",
         "plan-a4.pdf",
         "sheets.pdf",
         "setting_out.csv",
+        "block_tapes.csv",
         "setting_out.gpx",
         "setting_out.kml",
         "setting_out.geojson",
@@ -421,29 +429,65 @@ def test_the_twelve_parts_are_there_in_their_order(pack):
 @needs("pdftotext")
 def test_every_point_is_in_the_list_with_its_tapes(planned, pack):
     text = read(pack / "sheets.pdf", "-layout")
+    own = planned.plan.block_tapes.set_index("id")
     for row in planned.plan.setting_out.itertuples():
         lines = [line for line in text.splitlines() if line.strip().startswith(row.id)]
         wanted = (f"{row.from_a_m:.2f}", f"{row.from_b_m:.2f}")
+        if row.id in own.index:
+            tapes = own.loc[row.id]
+            wanted = (
+                f"{tapes['mark_1']} {tapes['from_mark_1_m']:.2f}",
+                f"{tapes['mark_2']} {tapes['from_mark_2_m']:.2f}",
+            )
         assert any(all(w in line for w in wanted) for line in lines), row.id
 
 
+def left_of(one, other, first, second):
+    """Where two circles about two marks meet, left of the way between them."""
+    way = other - one
+    length = np.hypot(*way)
+    along = (first**2 - second**2 + length**2) / (2 * length)
+    off = np.sqrt(max(first**2 - along**2, 0.0))
+    way = way / length
+    return one + along * way + off * np.array([-way[1], way[0]])
+
+
 @needs("pdftotext")
-def test_printed_tapes_lead_back_to_the_printed_positions(planned, pack):
-    """Two circles about A and B meet at the point, within their centimetre."""
-    (ax, ay), (bx, by) = planned.plan.baseline.points
+def test_a_stranger_finds_the_marks_and_from_them_every_plant(planned, pack):
+    """Only A, B and printed tapes are used; positions printed are what comes out."""
     text = read(pack / "sheets.pdf", "-layout")
-    pattern = r"^\s*(\d-\d-\d\d)\s.*?(\d{6}\.\d\d)\s+(\d{7}\.\d\d)\s+[\d.]+\s+(\d+\.\d\d)\s+(\d+\.\d\d)\s+0\.10\s+(\w+)"
-    rows = re.findall(pattern, text, re.MULTILINE)
+    place = r".*?(\d{6}\.\d\d)\s+(\d{7}\.\d\d)\s+[\d.]+\s+"
+    ends = dict(zip("AB", map(np.array, planned.plan.baseline.points), strict=True))
+    tapes = r"(A) (\d+\.\d\d)\s+(B) (\d+\.\d\d)\s+0\.10\s+(\w+)"
+    marks = re.findall(r"^\s*(B\d-M\d)\s" + place + tapes, text, re.MULTILINE)
+    assert [row[0] for row in marks] == ["B1-M1", "B1-M2", "B2-M1", "B2-M2"]
+    for name, east, north, _, first, _, second, side in marks:
+        pair = (ends["A"], ends["B"], float(first), float(second))
+        if side == "right":
+            pair = (ends["B"], ends["A"], float(second), float(first))
+        found = left_of(*pair)
+        assert np.hypot(*(found - [float(east), float(north)])) < 0.10, name
+        ends[name] = np.array([float(east), float(north)])
+    tapes = r"(B\d-M\d) (\d+\.\d\d)\s+(B\d-M\d) (\d+\.\d\d)\s+0\.10\s+left"
+    rows = re.findall(r"^\s*(\d-\d-\d\d)\s" + place + tapes, text, re.MULTILINE)
     assert len(rows) == 40
-    length = np.hypot(bx - ax, by - ay)
-    way = np.array([bx - ax, by - ay]) / length
-    for name, east, north, from_a, from_b, side in rows:
-        a, b = float(from_a), float(from_b)
-        along = (a**2 - b**2 + length**2) / (2 * length)
-        off = np.sqrt(max(a**2 - along**2, 0.0)) * (1 if side == "left" else -1)
-        x, y = np.array([ax, ay]) + along * way + off * np.array([-way[1], way[0]])
-        slack = 0.02 + 3.0 * 0.01 * length / max(abs(off), 1.0)
-        assert np.hypot(x - float(east), y - float(north)) < slack, name
+    for name, east, north, one, first, other, second in rows:
+        found = left_of(ends[one], ends[other], float(first), float(second))
+        assert np.hypot(*(found - [float(east), float(north)])) < 0.05, name
+        assert max(float(first), float(second)) <= 60.0
+
+
+@needs("pdftotext")
+def test_the_marks_of_a_block_are_taped_to_each_other_first(pack):
+    text = flat(read(pack / "sheets.pdf", "-layout"))
+    part = text[text.rfind("Marks beside the blocks: peg these next") :]
+    assert re.search(r"B1-M1 \d+\.\d\d m \d+\.\d\d m B1-M2 \d+\.\d\d m 0\.10 m", part)
+
+
+def test_the_tapes_of_the_blocks_are_a_table_too(planned, pack):
+    table = pd.read_csv(pack / "block_tapes.csv", dtype={"block": str})
+    assert list(table["id"]) == list(planned.plan.plants["id"])
+    assert list(table["mark_1"].unique()) == ["B1-M1", "B2-M1"]
 
 
 @needs("pdftotext")
@@ -457,7 +501,7 @@ def test_each_part_holds_a_value_of_this_site_or_says_what_is_missing(pack):
     values = (
         "40 plants",
         "A to B measures 161.01 m",
-        "48 points",
+        "52 points",
         "1:1000 on A3",
         "blackcurrant 20; pear 20",
         "1 cold-air lane, 7 m wide",

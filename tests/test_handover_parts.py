@@ -18,6 +18,7 @@ from sitekit.handover.paper import Paper
 from sitekit.handover.plan import draw_drawing, plan_sheets
 from sitekit.handover.scales import A3, A4, Window
 from sitekit.handover.zones import Zone
+from sitekit.planting.block_marks import place_block_marks, tape_blocks
 from sitekit.results import Baseline, PlantingPlan
 
 DAY = date(2026, 11, 25)
@@ -55,12 +56,20 @@ def plan(small_survey):
         0.02,
         True,
     )
+    marks = place_block_marks(small_survey.site, plants, baseline)
     points = pd.DataFrame(
         {
-            "id": ["A1", "B1", *plants["id"]],
-            "what": ["control mark"] * 2 + ["tree, pear"] * len(plants),
-            "easting_m": [west + 290.0, west + 370.0, *plants.geometry.x],
-            "northing_m": [south + 430.0] * 2 + list(plants.geometry.y),
+            "id": ["A1", "B1", *plants["id"], *marks["id"]],
+            "what": ["control mark"] * 2
+            + ["tree, pear"] * len(plants)
+            + ["control mark"] * len(marks),
+            "easting_m": [
+                west + 290.0,
+                west + 370.0,
+                *plants.geometry.x,
+                *marks.geometry.x,
+            ],
+            "northing_m": [south + 430.0] * 2 + [*plants.geometry.y, *marks.geometry.y],
             "level_m": 735.0,
             "tolerance_m": 0.1,
         }
@@ -70,6 +79,8 @@ def plan(small_survey):
         points[name] = away.round(2)
     none = pd.DataFrame()
     return PlantingPlan(
+        block_marks=marks,
+        block_tapes=tape_blocks(plants, marks, baseline),
         rows=GeoDataFrame(
             {"block": ["1"], "row": [1]},
             geometry=[shapely.LineString(shapely.get_coordinates(plants.geometry))],
@@ -249,8 +260,8 @@ def test_the_key_holds_only_what_is_on_the_sheet(planned):
 
 def test_the_list_says_how_many_of_its_points_are_shown(planned):
     text = written(draw_column(planned))
-    assert "Setting out: 14 of the 14 points on this sheet" in text
-    assert "All 14 in sheets.pdf, part 3." in text
+    assert "Setting out: 16 of the 16 points on this sheet" in text
+    assert "All 16 in sheets.pdf, part 3." in text
 
 
 def test_only_points_of_the_sheet_are_in_its_list(planned):
@@ -261,7 +272,13 @@ def test_only_points_of_the_sheet_are_in_its_list(planned):
     text = written(paper)
     assert "1-1-06" in text
     assert "1-1-07" not in text
-    assert "6 points on this sheet" in text
+    listed = planned.plan.setting_out
+    west, south, east, north = own
+    inside = listed["easting_m"].between(west, east) & listed["northing_m"].between(
+        south, north
+    )
+    assert f"{inside.sum()} points on this sheet" in text
+    assert inside.sum() >= 6
 
 
 # ------------------------------------------------------------------ marks
@@ -514,7 +531,7 @@ def test_hold_points_name_the_first_hole(planned):
     work.write_rules(flow, planned, planned.plan)
     text = written(flow)
     assert "Begin with 1-1-01." in text
-    assert "14 points in all." in text
+    assert "16 points in all." in text
     assert "No fence here." in text
 
 

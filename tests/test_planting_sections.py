@@ -45,7 +45,7 @@ def test_a_price_counts_as_often_as_a_tree_takes_it(price, times):
     assert added == pytest.approx(10.0 * times)
 
 
-@pytest.mark.parametrize("price", ["tree", "guard", "stake", "fence_m", "hedge_gap"])
+@pytest.mark.parametrize("price", ["tree", "guard", "stake", "fence_m"])
 def test_a_bush_pays_for_nothing_that_it_does_not_get(price):
     more = Prices(**{price: 500.0})
     assert money_first(BUSH, LIMITS, more) == money_first(BUSH, LIMITS, PRICES)

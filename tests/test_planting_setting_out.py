@@ -57,6 +57,15 @@ def ground(site):
     return box(west + 250, south + 310, west + 330, south + 380)
 
 
+def test_the_surveyed_height_of_a_mark_stands_before_the_model(site):
+    marks = site.vectors["control_marks"].assign(elevation_m=[734.9, np.nan])
+    heights = replace(site, vectors={**site.vectors, "control_marks": marks})
+    before, after = choose_baseline(site), choose_baseline(heights)
+    first = after.names.index("nail in the rock")
+    assert after.levels[first] == 734.9
+    assert after.levels[1 - first] == before.levels[1 - first]
+
+
 def plants_on(ground, fruit="pear"):
     laid = {"1": lay_rows(ground, spacing=4, row_spacing=5, bearing=20)}
     return number_plants(laid, {"1": fruit}, {"1": "late"}, UTM)

@@ -88,9 +88,6 @@ mulch_months = 18
 work_days = 26  # a year
 grass_creep_m = 0.3  # a year
 keep_mulched_m2 = 40  # of the trial strip; the rest has done its work
-
-[prices]
-hedge_gap = 420
 """
 
 

@@ -19,7 +19,7 @@ from sitekit.handover.paper import Paper, find_serif, pitch, wrap
 from sitekit.handover.scales import Format, Window
 from sitekit.handover.zones import find_zones
 from sitekit.planting.setting_out import position_step
-from sitekit.results import Survey
+from sitekit.results import PlantingPlan, Survey
 
 #: First issue; a revision is made by the survey's revise command or by hand.
 REVISION = "A"
@@ -203,7 +203,7 @@ def _key_rows(survey: Survey, window: Window) -> list[tuple[object, str]]:
     zones = [zone for zone in find_zones(survey) if zone.shape.intersects(frame)]
     present = {
         "fence": plan.fence.intersects(frame).any() and "fence, corner, gate",
-        "control": "control mark" if plan.baseline.surveyed else "end of the baseline",
+        "control": _marks_words(plan),
         "baseline": "A to B: tape it first",
         "hole": plan.test_holes.intersects(frame).any() and "test hole, not yet read",
         "zone": bool(zones) and "no dig, no drive; as wide as its place is unsure",
@@ -213,6 +213,11 @@ def _key_rows(survey: Survey, window: Window) -> list[tuple[object, str]]:
         "contour": survey.contours.intersects(frame).any() and _height_words(survey),
     }
     return rows + [(name, str(text)) for name, text in present.items() if text]
+
+
+def _marks_words(plan: PlantingPlan) -> str:
+    ends = "control mark" if plan.baseline.surveyed else "end of the baseline"
+    return f"{ends}; B1-M1: first mark of block 1"
 
 
 def _height_words(survey: Survey) -> str:
@@ -282,14 +287,14 @@ def _draw_list(made: Column, survey: Survey, window: Window) -> None:
         bold=True,
     )
     note = (
-        f"All {len(plan.setting_out)} in sheets.pdf, part 3. Metres. Phone positions "
-        "are not for setting out."
+        f"All {len(plan.setting_out)} in sheets.pdf, part 3. Metres. M1, M2: marks of "
+        "the plant's own block. Phone positions are not for setting out."
     )
     y = made.paper.paragraph((made.left + PAD, y), note, size, made.width)
     if rows >= 3:
         wide = made.width > 80
         letters = dict(zip(plan.baseline.names, "AB", strict=True))
-        shown = listed.head(rows).replace({"id": letters})
+        shown = _with_tapes(listed.head(rows), plan).replace({"id": letters})
         _write_rows(made, shown, position_step(plan.baseline), (y, size, wide))
 
 
@@ -299,14 +304,34 @@ def _on_sheet(points: pd.DataFrame, window: Window) -> pd.DataFrame:
     return points[(x >= west) & (x <= east) & (y >= south) & (y <= north)]
 
 
+def _with_tapes(listed: pd.DataFrame, plan: PlantingPlan) -> pd.DataFrame:
+    """Write to which mark each tape is held: the block's for a plant, else A and B."""
+    own = plan.block_tapes.set_index("id")
+    tapes = {}
+    for at, row in listed.iterrows():
+        if row["id"] in own.index:
+            ends = own.loc[row["id"]]
+            marks = [str(ends[f"mark_{end}"]).split("-")[-1] for end in (1, 2)]
+            lengths = [ends["from_mark_1_m"], ends["from_mark_2_m"]]
+        else:
+            marks, lengths = ["A", "B"], [row["from_a_m"], row["from_b_m"]]
+        tapes[at] = [
+            f"{m} {length:.2f}" for m, length in zip(marks, lengths, strict=True)
+        ]
+    return listed.assign(
+        tape_1=[tapes[at][0] for at in listed.index],
+        tape_2=[tapes[at][1] for at in listed.index],
+    )
+
+
 def _write_rows(
     made: Column, listed: pd.DataFrame, step: float, at: tuple[float, float, bool]
 ) -> None:
     y, size, wide = at
-    heads = ["id", "easting", "northing", "from A", "from B"]
+    heads = ["id", "easting", "northing", "tape 1", "tape 2"]
     shares = [0.0, 0.36, 0.59, 0.80, 1.0]
     if wide:
-        heads = ["id", "what", "easting", "northing", "level", "from A", "from B"]
+        heads = ["id", "what", "easting", "northing", "level", "tape 1", "tape 2"]
         shares = [0.0, 0.13, 0.45, 0.62, 0.74, 0.87, 1.0]
     y -= pitch(size)
     lefts = 2 if wide else 1
@@ -328,8 +353,8 @@ def _write_rows(
             "easting": write_position(float(row.easting_m), step),  # type: ignore[arg-type]
             "northing": write_position(float(row.northing_m), step),  # type: ignore[arg-type]
             "level": write_level(float(row.level_m)),  # type: ignore[arg-type]
-            "from A": f"{row.from_a_m:.2f}",
-            "from B": f"{row.from_b_m:.2f}",
+            "tape 1": str(row.tape_1),
+            "tape 2": str(row.tape_2),
         }
         for i, (head, share) in enumerate(zip(heads, shares, strict=True)):
             place = (made.left + PAD + share * made.width, y + 0.6)

@@ -22,6 +22,8 @@ from sitekit.handover.flow import Flow, Head
 from sitekit.handover.plan import PlanSet, draw_bar, draw_norths
 from sitekit.handover.points import write_points
 from sitekit.handover.rules import CAUTIONS
+from sitekit.planting.baseline import POOR_ANGLE, TAPE
+from sitekit.planting.block_marks import list_mark_checks
 from sitekit.planting.setting_out import (
     describe_scale,
     list_diagonals,
@@ -165,6 +167,7 @@ def write_marks(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
     ]
     flow.table(heads, rows)
     flow.text(_third_check(plan))
+    _write_block_marks(flow, plan)
     scale = describe_scale(survey.site.grid.crs, *base.points[0])
     if scale:
         flow.text(scale)
@@ -173,6 +176,37 @@ def write_marks(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
     draw_norths(flow.paper, (40, at), -survey.site.grid.convergence)
     flow.space(28)
     flow.caution(PHONE)
+
+
+def _write_block_marks(flow: Flow, plan: PlantingPlan) -> None:
+    """Write the marks beside the blocks, and the lengths that check them."""
+    flow.head("Marks beside the blocks: peg these next")
+    flow.text(
+        "B1-M1 is the first mark of block 1. Peg them from A and B, by a receiver of "
+        f"survey grade or a total station where a tape would be over {TAPE:.0f} m. "
+        "Then tape each to the next, level; where that is out, peg both again. "
+        "Plants are taped from the marks of their own block."
+    )
+    listed = plan.setting_out.set_index("id")
+    checks = list_mark_checks(plan.block_marks).set_index("from_id")
+    rows = []
+    for name in plan.block_marks["id"]:
+        place, check = listed.loc[name], ["", "", ""]
+        if name in checks.index:
+            to, length, within = checks.loc[name, ["to_id", "length_m", "tolerance_m"]]
+            check = [str(to), f"{length:.2f} m", f"{within:.2f} m"]
+        tapes = [f"{place[column]:.2f} m" for column in ("from_a_m", "from_b_m")]
+        rows.append([str(name), *tapes, *check, ""])
+    heads = [
+        Head("mark", 24),
+        Head("from A", 24, "right"),
+        Head("from B", 24, "right"),
+        Head("then to", 28, "right"),
+        Head("length", 24, "right"),
+        Head("within", 20, "right"),
+        Head("taped", 28),
+    ]
+    flow.table(heads, rows)
 
 
 def _third_check(plan: PlantingPlan) -> str:
@@ -197,7 +231,8 @@ def write_setting_out(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
     flow.text(
         f"{words.counted(len(plan.setting_out), 'point')}, "
         f"{name_grid(survey.site.grid)}. "
-        "Tape lengths are level distances in metres. Side: looking from A to B. Where "
+        "Tape lengths are level distances in metres, each after the mark that its "
+        "tape is held to. Side: looking from the first mark to the second. Where "
         "the tapes cross at a poor angle (*), tape a third length from a set neighbour."
     )
     flow.table(
@@ -226,7 +261,70 @@ def write_setting_out(flow: Flow, survey: Survey, plan: PlantingPlan) -> None:
             for row in diagonals.itertuples()
         ],
     )
-    write_points(flow, plan)
+    flow.head("Every point; tick when its peg stands")
+    _write_points(flow, plan)
+
+
+def _write_points(flow: Flow, plan: PlantingPlan) -> None:
+    heads = [
+        Head("id", 21),
+        Head("what", 31),
+        Head("easting", 20, "right"),
+        Head("northing", 22, "right"),
+        Head("level", 13, "right"),
+        Head("tape from", 20, "right"),
+        Head("tape from", 20, "right"),
+        Head("±", 11, "right"),
+        Head("side", 10),
+    ]
+    flow.table(heads, _point_rows(plan), size=7.8, ticks=True)
+
+
+def _point_rows(plan: PlantingPlan) -> list[list[str]]:
+    step = position_step(plan.baseline)
+    crossing = check_triangles(plan.setting_out, plan.baseline).set_index("id")
+    own = plan.block_tapes.set_index("id")
+    rows = []
+    for _, row in plan.setting_out.iterrows():
+        if row["id"] in own.index:
+            tapes = _own_tapes(own.loc[row["id"]])
+        else:
+            tapes = _tapes_from_ends(row, crossing)
+        rows.append(_point_row(row, tapes, step))
+    return rows
+
+
+def _own_tapes(tapes: pd.Series) -> tuple[str, str, str]:
+    """Tapes of a plant from the marks of its block, and the side it lies on."""
+    flat = not POOR_ANGLE <= tapes["angle_deg"] <= 180.0 - POOR_ANGLE
+    one, other = (
+        f"{tapes[f'mark_{end}']} {tapes[f'from_mark_{end}_m']:.2f}" for end in (1, 2)
+    )
+    return one, other, "left *" if flat else "left"
+
+
+def _tapes_from_ends(row: pd.Series, crossing: pd.DataFrame) -> tuple[str, str, str]:
+    """Tapes of any other point from A and B, and the side it lies on."""
+    side, poor = "", ""
+    if row["id"] in crossing.index:
+        side = str(crossing.loc[row["id"], "side"]).replace("on the line", "line")
+        poor = " *" if crossing.loc[row["id"], "poor"] else ""
+    return f"A {row['from_a_m']:.2f}", f"B {row['from_b_m']:.2f}", side + poor
+
+
+def _point_row(row: pd.Series, tapes: tuple[str, str, str], step: float) -> list[str]:
+    one, other, side = tapes
+    return [
+        str(row["id"]),
+        str(row["what"]),
+        write_position(row["easting_m"], step),
+        write_position(row["northing_m"], step),
+        write_level(row["level_m"]).replace(words.NOT_KNOWN, "?"),
+        one,
+        other,
+        f"{row['tolerance_m']:.2f}",
+        side,
+    ]
 
 
 def write_drawings(

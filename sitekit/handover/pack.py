@@ -110,10 +110,15 @@ def _write_lists(folder: Path, survey: Survey, plan: PlantingPlan) -> list[Path]
     write_gpx(gpx, listed, crs, title)
     write_kml(kml, listed, crs, title)
     write_geojson(geojson, points_of(listed, crs))
-    tables = {"quantities.csv": plan.quantities, "plan_years.csv": plan.years}
+    tapes = folder / "block_tapes.csv"
+    write_setting_out_csv(tapes, plan.block_tapes)
+    tables = {
+        "quantities.csv": plan.quantities,
+        "plan_years.csv": plan.years,
+    }
     for name, table in tables.items():
         _write_table(folder / name, table)
-    return [csv, gpx, kml, geojson, *(folder / name for name in tables)]
+    return [csv, tapes, gpx, kml, geojson, *(folder / name for name in tables)]
 
 
 def _write_table(path: Path, table: pd.DataFrame) -> None:

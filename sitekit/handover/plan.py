@@ -106,9 +106,7 @@ def draw_drawing(sheet: Sheet, survey: Survey, window: Window) -> None:
     ground.draw_base(sheet, survey)
     _draw_match_lines(sheet, window)
     planting_marks.draw_baseline(sheet, plan.baseline, position_step(plan.baseline))
-    if not plan.block_tapes.empty:
-        marks = plan.block_tapes[["mark_1", "mark_2"]].to_numpy().ravel()
-        planting_marks.draw_block_marks(sheet, plan.setting_out, set(marks))
+    planting_marks.draw_block_marks(sheet, plan.block_marks)
     # A mark must stay readable: nothing is written over a plant.
     _claim_plants(sheet, plan.plants)
     for zone in find_zones(survey):

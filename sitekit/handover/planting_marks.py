@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import shapely
+from geopandas import GeoDataFrame
 from matplotlib.axes import Axes
 from shapely import LineString, Polygon
 
@@ -283,10 +284,11 @@ def draw_baseline(sheet: Sheet, baseline: Baseline, step: float) -> None:
         write_label(sheet, point, text, 6.4, places, beside=True, weight="bold")
 
 
-def draw_block_marks(sheet: Sheet, setting_out: pd.DataFrame, names: set[str]) -> None:
-    """Draw the marks of blocks that the tapes from A and B do not reach."""
-    for row in setting_out[setting_out["id"].isin(names)].itertuples():
-        point = (float(row.easting_m), float(row.northing_m))  # type: ignore[arg-type]
-        if sheet.frame.contains(shapely.Point(point)):
-            draw_control(sheet.axes, point)
-            write_label(sheet, point, str(row.id), 6.0, beside=True, weight="bold")
+def draw_block_marks(sheet: Sheet, marks: GeoDataFrame) -> None:
+    """Draw the marks beside the blocks, each with its name."""
+    for mark in marks.itertuples():
+        if sheet.frame.contains(mark.geometry):
+            place = (mark.geometry.x, mark.geometry.y)
+            draw_control(sheet.axes, place)
+            beside = ((3, 2), (-3, 2), (3, -3), (-3, -3))
+            write_label(sheet, place, str(mark.id), 6.0, beside, beside=True)

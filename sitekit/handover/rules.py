@@ -32,6 +32,7 @@ STEEP = 10.0
 
 #: Tolerances in plan by what is set out. [m]
 TOLERANCES = (
+    ("block mark", "±0.05 m; to the next mark within 0.10 m"),
     ("tree or bush", "±0.10 m; rows look crooked beyond it"),
     ("fence corner", "±0.25 m"),
     ("gate", "±0.10 m"),

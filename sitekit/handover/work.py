@@ -347,8 +347,8 @@ def write_acceptance(flow: Flow, plan: PlantingPlan) -> None:
     chosen = plan.plants["id"].iloc[places].tolist()
     flow.points(
         [
-            f"Tape {count} of {len(plan.plants)} plants (one in ten) from A and B: "
-            "each within ±0.10 m.",
+            f"Tape {count} of {len(plan.plants)} plants (one in ten) from the marks of "
+            "their block: each within ±0.10 m.",
             "Tape every diagonal of part 3.",
             "Levels of drains and mounds; a bucket of water runs out of each drain.",
             "Gates swing and latch; fence wires or mesh tight, corners strutted.",

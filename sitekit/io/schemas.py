@@ -94,6 +94,7 @@ HEIGHT = Column("number", "height [m]", low=0.0, high=100.0)
 OPENNESS = Column("number", "share that is open, 0 to 1", low=0.0, high=1.0)
 BARRIER_KINDS = ("hedge", "wall", "fence", "wood", "bank", "building", "other")
 CONDITIONS = ("thriving", "weak", "dead")
+MARK_KINDS = ("control", "check")
 TEST_RESULTS = ("good", "slow", "holds water")
 NOTE_KINDS = (
     "fog",
@@ -211,8 +212,9 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             ("point",),
             {
                 "name": NAME,
-                "kind": Column("word", "kind"),
-                "elevation_m": Column("number", "its height [m]"),
+                "kind": Column("word", "what it is for", choices=MARK_KINDS),
+                "elevation_m": Column("number", "height as surveyed [m]"),
+                "text": Column("text", "where it is"),
             },
         ),
         "ground_tests": Schema(

@@ -23,6 +23,9 @@ LOOKED_AT = 200
 #: Marks and corners among which it is chosen, those nearest the field.
 CANDIDATES = 24
 
+#: Two points nearer than this are one mark. [m]
+SAME = 0.005
+
 Named = tuple[str, float, float]
 
 
@@ -89,12 +92,7 @@ def choose_baseline(
         )
         raise InputError(message)
     names, points = _held(pair, taped_length, mark_error if surveyed else outline_error)
-    modelled = sample_heights(site, np.array(points))
-    given = _given_levels(site) if surveyed else {}
-    one, other = (
-        given.get(name, float(level))
-        for name, level in zip(names, modelled, strict=True)
-    )
+    levels = _levels(site, np.array(points))
     return Baseline(
         names=names,
         points=points,
@@ -174,12 +172,17 @@ def _marks(site: Site) -> list[Named]:
     ]
 
 
-def _given_levels(site: Site) -> dict[str, float]:
-    """Heights of control marks that came with them, by name."""
+def _levels(site: Site, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Height of each point: as surveyed where a mark stands there, else the ground."""
+    levels = sample_heights(site, points)
     frame = site.vectors["control_marks"]
-    heights = frame.get("elevation_m", [np.nan] * len(frame))
-    named = zip(_marks(site), heights, strict=True)
-    return {mark[0]: float(height) for mark, height in named if np.isfinite(height)}
+    if "elevation_m" not in frame:
+        return levels
+    places = shapely.get_coordinates(frame.geometry.centroid.to_numpy())
+    for place, height in zip(places, frame["elevation_m"], strict=True):
+        if np.isfinite(height):
+            levels[np.hypot(*(points - place).T) < SAME] = height
+    return levels
 
 
 def _things(site: Site) -> list[Named]:

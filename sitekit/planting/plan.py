@@ -23,7 +23,7 @@ from sitekit.planting.assign import (
     tabulate_need,
 )
 from sitekit.planting.baseline import choose_baseline
-from sitekit.planting.block_marks import make_block_marks, tape_blocks
+from sitekit.planting.block_marks import place_block_marks, tape_blocks
 from sitekit.planting.edges import compare_edges
 from sitekit.planting.flowering import flowering_days
 from sitekit.planting.grounds import lay_pieces, make_grounds, open_ground
@@ -133,10 +133,7 @@ def _assemble(
     fence = _fence(places, phased, ask.limits)
     holes = _test_holes(places, choices, phased, block_of)
     baseline = _baseline(places.site, plants, fence, ask.limits)
-    kept_off = _tuned(places.site, find_setbacks, places.site)
-    marks = _tuned(
-        places.site, make_block_marks, places.site, baseline, plants, kept_off
-    )
+    marks = _tuned(places.site, place_block_marks, places.site, plants, baseline)
     setting_out = make_setting_out(
         places.site, baseline, plants, fence, holes, [("control mark", marks)]
     )
@@ -163,7 +160,8 @@ def _assemble(
         sentences=(*story.sentences(), *tell_partners(plants, needing)),
         missing=find_missing(places.site, need),
         storage=_storage(ask, need, places.site),
-        block_tapes=tape_blocks(plants, marks),
+        block_marks=marks,
+        block_tapes=tape_blocks(plants, marks, baseline),
     )
 
 

@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 from pyproj import CRS, Proj, Transformer
 
 from sitekit.planting.baseline import POOR_ANGLE, sample_heights
+from sitekit.planting.block_marks import TOLERANCE
 from sitekit.results import Baseline
 from sitekit.site import Site
 from sitekit.words import fruit_name
 
 #: How far from its place a thing may be set; common practice, no source. [m]
 TOLERANCES = {
+    "control mark": TOLERANCE,
     "tree": 0.10,
     "bush": 0.10,
     "fence corner": 0.25,
@@ -66,22 +68,22 @@ def make_setting_out(
     plants, fence, test_holes : GeoDataFrame
         As in `sitekit.results.PlantingPlan`; lines are left out.
     others : sequence of (str, GeoDataFrame)
-        More points with an ``id``: ``("logger", frame)``, drain, mound.
+        More points with an ``id``: ``("control mark", block marks)``, logger, drain.
 
     Returns
     -------
     setting_out : DataFrame
         ``id``, ``what``, ``easting_m``, ``northing_m``, ``level_m``, ``from_a_m``,
-        ``from_b_m``, ``tolerance_m``; A and B first.
+        ``from_b_m``, ``tolerance_m``; A and B first, then ``others``.
     """
-    whats = [
+    whats = [what for what, frame in others for _ in range(len(frame))]
+    whats += [
         f"{'bush' if fruit in BUSHES else 'tree'}, {fruit_name(fruit)}"
         for fruit in plants["fruit"]
     ]
     posts = fence[fence["kind"] != "fence line"]
-    frames = [plants, posts, test_holes, *[frame for _, frame in others]]
+    frames = [*[frame for _, frame in others], plants, posts, test_holes]
     whats += [str(kind) for kind in posts["kind"]] + ["test hole"] * len(test_holes)
-    whats += [what for what, frame in others for _ in range(len(frame))]
     ids = [str(name) for frame in frames for name in frame["id"]]
     places = np.vstack(
         [

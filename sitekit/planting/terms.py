@@ -226,9 +226,6 @@ class Prices:
     water_m3: Annotated[Number, Setting("a m³", "Water, carried.", low=0)] = 0.0
     loosening_m2: Annotated[Number, Setting("a m²", "Loosening.", low=0)] = 1.0
     mound: Annotated[Number, Setting("a mound", "Mound of soil.", low=0)] = 15.0
-    hedge_gap: Annotated[
-        Number, Setting("a gap", "Opening in a hedge for cold air.", low=0)
-    ] = 0.0
     day: Annotated[Number, Setting("a day", "Working day that is paid.", low=0)] = 0.0
     days_tree: Annotated[
         Number, Setting("days", "To plant, stake and guard a tree.", low=0)
