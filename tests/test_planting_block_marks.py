@@ -131,6 +131,21 @@ def test_marks_stand_on_open_ground(site):
     assert not after.intersects(pond).any()
 
 
+def test_no_mark_is_driven_in_where_a_pipe_may_lie(site):
+    plants = plant_grid(site)
+    before = place_block_marks(site, plants, baseline_of(site))
+    pipe = shapely.LineString([point.coords[0] for point in before.geometry])
+    services = GeoDataFrame(
+        {"name": ["main"], "kind": ["water"], "certainty": ["± 2 m"]},
+        geometry=[pipe],
+        crs=site.grid.crs,
+    )
+    dug = replace(site, vectors={**site.vectors, "services": services})
+    after = place_block_marks(dug, plants, baseline_of(site))
+    assert before.distance(pipe).max() < 0.01
+    assert after.distance(pipe).min() >= 2.0
+
+
 def test_no_mark_stands_on_a_plant_of_another_block(site):
     one = plant_grid(site)
     mark = place_block_marks(site, one, baseline_of(site)).geometry.iloc[0]

@@ -214,14 +214,14 @@ def test_the_two_marks_of_the_site_hold_the_tapes(site):
     assert np.isfinite(baseline.levels).all()
 
 
-def test_a_mark_keeps_the_height_that_came_with_it(site):
-    marks = site.vectors["control_marks"].assign(elevation_m=[731.25, np.nan])
-    known = replace(site, vectors={**site.vectors, "control_marks": marks})
-    baseline, plain = choose_baseline(known), choose_baseline(site)
-    level = dict(zip(baseline.names, baseline.levels, strict=True))
-    modelled = dict(zip(plain.names, plain.levels, strict=True))
-    assert level["nail in the rock"] == 731.25
-    assert level["bolt"] == modelled["bolt"] != 731.25
+def test_a_mark_that_checks_the_others_holds_no_tape(small_survey):
+    three = marked(small_survey.site, (200, 270), (260, 275), (500, 275))
+    marks = three.vectors["control_marks"].assign(kind=["control", "control", "check"])
+    held = replace(three, vectors={**three.vectors, "control_marks": marks})
+    assert set(choose_baseline(held).names) == {"nail in the rock", "bolt"}
+    only = marks.assign(kind=["control", "check", "check"])
+    held = replace(three, vectors={**three.vectors, "control_marks": only})
+    assert len(set(choose_baseline(held).names)) == 2
 
 
 def test_of_three_marks_the_two_with_good_triangles_are_taken(small_survey):

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
+import pandas as pd
 
 from sitekit import words
 from sitekit.handover import details, rules
@@ -20,11 +21,11 @@ from sitekit.handover.coordinates import (
 )
 from sitekit.handover.flow import Flow, Head
 from sitekit.handover.plan import PlanSet, draw_bar, draw_norths
-from sitekit.handover.points import write_points
 from sitekit.handover.rules import CAUTIONS
 from sitekit.planting.baseline import POOR_ANGLE, TAPE
 from sitekit.planting.block_marks import list_mark_checks
 from sitekit.planting.setting_out import (
+    check_triangles,
     describe_scale,
     list_diagonals,
     position_step,

@@ -5,6 +5,7 @@ from itertools import combinations
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -25,6 +26,9 @@ CANDIDATES = 24
 
 #: Two points nearer than this are one mark. [m]
 SAME = 0.005
+
+#: Kind of a control mark that checks the others.
+CHECK = "check"
 
 Named = tuple[str, float, float]
 
@@ -80,11 +84,11 @@ def choose_baseline(
     marks = _marks(site)
     surveyed = len(marks) > 1
     if surveyed:
-        pair = best_pair(marks, wanted, least_baseline)
+        pair = _best_pair(marks, wanted, least_baseline)
         _check_marks(marks, pair, least_baseline)
     else:
-        pair = best_pair(marks + _things(site), wanted, least_baseline)
-        pair = pair or best_pair(_field_corners(corners), wanted, least_baseline)
+        pair = _best_pair(marks + _things(site), wanted, least_baseline)
+        pair = pair or _best_pair(_field_corners(corners), wanted, least_baseline)
     if pair is None:
         message = (
             "control_marks: no two marks or corners of the site lie "
@@ -96,7 +100,7 @@ def choose_baseline(
     return Baseline(
         names=names,
         points=points,
-        levels=(one, other),
+        levels=(float(levels[0]), float(levels[1])),
         accuracy=mark_error if surveyed else outline_error,
         surveyed=surveyed,
     )
@@ -158,7 +162,10 @@ def sample_heights(site: Site, points: NDArray[np.float64]) -> NDArray[np.float6
 
 
 def _marks(site: Site) -> list[Named]:
+    """List the control marks; one that is there for checking only where it must."""
     frame = site.vectors["control_marks"]
+    holding = frame[frame.get("kind", pd.Series("", frame.index)) != CHECK]
+    frame = holding if len(holding) > 1 else frame
     return [
         (str(name) or f"mark {number}", point.x, point.y)
         for number, (name, point) in enumerate(
@@ -228,26 +235,9 @@ def _corners_of(
     ]
 
 
-def best_pair(
+def _best_pair(
     named: Sequence[Named], wanted: NDArray[np.float64], least: float
 ) -> tuple[Named, Named] | None:
-    """Choose the two places from which the most points are taped well.
-
-    Parameters
-    ----------
-    named : sequence of (name, easting, northing)
-        Places to choose from. [m]
-    wanted : (point, 2) ndarray
-        What is to be taped. [m]
-    least : float
-        Shortest distance between the two. [m]
-
-    Returns
-    -------
-    pair : tuple of two places, or None
-        None where no two lie so far apart.
-    """
-
     def worth(pair: tuple[Named, Named]) -> tuple[int, int, float]:
         ends = np.array([pair[0][1:], pair[1][1:]], dtype=float)
         angles = crossing_angles(wanted, ends)

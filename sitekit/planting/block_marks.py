@@ -10,6 +10,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from sitekit.planting.baseline import crossing_angles
+from sitekit.planting.services import STAND_OFF, find_uncertainty
 from sitekit.results import Baseline
 from sitekit.settings import Setting
 from sitekit.site import Site
@@ -64,7 +65,7 @@ def place_block_marks(
     Parameters
     ----------
     site : Site
-        Field, water, buildings and ground that is left alone.
+        Field, water, buildings, services and ground that is left alone.
     plants : GeoDataFrame
         As in `sitekit.results.PlantingPlan`.
     baseline : Baseline
@@ -215,8 +216,13 @@ def _count_shut(
 
 
 def _open_ground(site: Site) -> shapely.Geometry:
-    """Ground of the field on which a peg can stand."""
+    """Ground of the field that a peg can be driven into."""
     closed = [shape for name in CLOSED for shape in site.vectors[name].geometry]
+    services = site.vectors["services"]
+    closed += [
+        line.buffer(find_uncertainty(str(told)) + STAND_OFF)
+        for told, line in zip(services["certainty"], services.geometry, strict=True)
+    ]
     ground: shapely.Geometry = shapely.difference(
         site.field.geometry.union_all(), shapely.union_all(closed)
     )

@@ -29,7 +29,6 @@ from sitekit.planting.flowering import flowering_days
 from sitekit.planting.grounds import lay_pieces, make_grounds, open_ground
 from sitekit.planting.holes import plan_test_holes, read_ground
 from sitekit.planting.lacking import find_missing, tell_partners
-from sitekit.planting.lanes import find_setbacks
 from sitekit.planting.need import picked, storage_curve
 from sitekit.planting.phasing import (
     Phased,

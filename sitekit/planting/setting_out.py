@@ -27,7 +27,6 @@ TOLERANCES = {
     "mound": 0.25,
     "test hole": 0.50,
     "logger": 0.50,
-    "control mark": 0.25,
 }
 #: Fruit that grow as bushes.
 BUSHES = ("blackcurrant",)
