@@ -143,3 +143,19 @@ def test_a_logger_with_few_shared_nights_is_left_out(lows):
         "L1",
         "L2",
     ]
+
+
+def test_few_nights_are_less_sure_than_their_spread_by_the_law_of_student():
+    # Source: Student 1908, Biometrika 6; variance of t with n - 1 degrees.
+    errors = {}
+    for count in (5, 40):
+        nights = pd.date_range("2025-05-01", periods=count)
+        spread = np.tile([-1.0, 1.0], 20)[:count]
+        minima = pd.DataFrame({"a": 0.0, "b": spread}, index=nights)
+        ranges = pd.Series(np.linspace(12, 12.5, count), index=nights)
+        days = pd.DataFrame({"date": nights, "wind": np.nan, "cloud": 0.0})
+        table = find_offsets(minima, ranges, 47.0, reference="a", days=days).table
+        plain = 1.25 * np.std(spread, ddof=1) / np.sqrt(count)
+        errors[count] = table.loc["b", "error"] / plain
+    assert errors[5] == pytest.approx(np.sqrt(4 / 2))
+    assert errors[40] == pytest.approx(np.sqrt(39 / 37))

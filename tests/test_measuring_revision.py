@@ -104,7 +104,7 @@ def test_loggers_off_the_grid_are_said_and_left_out():
     assert names == ["L0"]
     assert [r.about for r in remarks] == ["L1"]
     assert observed.zero.all()
-    assert np.isfinite(observed.error).all()
+    assert np.isfinite(observed.noise).all()
 
 
 def noted(site, *notes):
@@ -135,7 +135,7 @@ def test_only_notes_against_the_map_are_readings_and_weak_ones():
     observed = observe_notes(site, make_terms(site, layers), offset)
     assert len(observed.offset) == 2
     assert observed.offset[0] == pytest.approx(middle + COLD_NOTE)
-    assert (observed.error == NOTE_ERROR).all()
+    assert np.diag(observed.noise) == pytest.approx(NOTE_ERROR**2)
     assert not observed.zero.any()
 
 

@@ -22,8 +22,9 @@ CLEAREST, LEAST_RANGE = 0.4, 8.0
 STILL_WIND, CLEAR_CLOUD = 2.3, 0.3
 #: Nights below which nothing is said.
 LEAST_NIGHTS = 8
-#: Nights that one logger must share with the reference.
-LEAST_SHARED = 3
+#: Nights that one logger must share with the reference; fewer say nothing of their
+#: own spread.
+LEAST_SHARED = 4
 MEDIAN = "the median of the loggers"
 
 
@@ -193,8 +194,7 @@ def find_offsets(
             "offset": kept.median(),
             "low": kept.quantile(0.2),
             "high": kept.quantile(0.8),
-            # The median of n values is 1.25 times as unsure as their mean.
-            "error": 1.25 * kept.std(ddof=1) / np.sqrt(kept.notna().sum()),
+            "error": _error_of_median(kept),
         }
     )
     return Offsets(
@@ -204,6 +204,18 @@ def find_offsets(
         strength=_strength(pd.DatetimeIndex(shared.index), weather, latitude),
         chosen_by=how,
     )
+
+
+def _error_of_median(nights: pd.DataFrame) -> pd.Series:
+    """Tell the standard error of the median of each column.
+
+    The median of n values is 1.25 times as unsure as their mean; their spread is
+    known from n - 1 of them, so that the mean follows the law of Student, whose
+    standard deviation is that of the normal law times sqrt((n - 1) / (n - 3)).
+    """
+    count = nights.notna().sum()
+    error: pd.Series = 1.25 * nights.std(ddof=1) / np.sqrt(count)
+    return error * np.sqrt((count - 1) / (count - 3))
 
 
 def _strength(
