@@ -214,23 +214,3 @@ def test_two_loggers_of_the_basin_find_a_strong_background(observed, offsets):
     )
     tell(f"k from vg1 and vg2 alone: {fitted.weights[0]:.2f}")
     assert 0.5 < fitted.weights[0] < 2.5
-
-
-# Source: T. G. Erismann, github.com/thorerismann/urban-heat-biel (MIT licence).
-
-
-def test_a_town_is_told_to_be_outside_the_model(tmp_path):
-    """Calendar-day minima of a town: the loggers are read and compared, no more."""
-    place = folder("lake-town")
-    days = pd.read_csv(place / "days.csv", parse_dates=["date"])
-    minima = days.pivot_table(index="date", columns="logger", values="tmin_degc")
-    highs = days.pivot_table(index="date", columns="logger", values="tmax_degc")
-    found = find_offsets(minima, (highs - minima).median(axis=1), 47.14)
-    seen = pd.read_csv(place / "offsets.csv").set_index("logger")["offset"]
-    both = pd.concat([seen, found.table["offset"]], axis=1, keys=["a", "b"]).dropna()
-    error = (both["a"] - both["b"]) - (both["a"] - both["b"]).mean()
-    tell(
-        f"lake-town: {len(both)} loggers, {len(found.nights)} nights, rms {rmse(error):.2f}"
-    )
-    assert len(both) >= 35
-    assert rmse(error) < 0.3

@@ -131,7 +131,9 @@ def test_the_map_follows_the_loggers(site, mild):
         assert table["observed_degc"][name] == pytest.approx(offset, abs=0.2)
         assert at(site, survey, name) == pytest.approx(offset, abs=0.35)
         assert table["modelled_after_degc"][name] == pytest.approx(
-            at(site, survey, name), abs=0.02
+            # The map is read between cells, and ground is rough within them.
+            at(site, survey, name),
+            abs=0.1,
         )
 
 
@@ -144,8 +146,9 @@ def test_a_mild_floor_lowers_the_strength_of_the_background(mild):
 
 
 def test_the_doubt_shrinks_where_loggers_stand(site, mild):
-    assert at(site, mild[0], "L2", "frost_night_offset_sd") < 0.4
-    assert at(site, mild[0], "L1", "frost_night_offset_sd") < 0.2
+    doubt = mild[0].layers["frost_night_offset_sd"].to_numpy()[site.field_mask]
+    assert at(site, mild[0], "L2", "frost_night_offset_sd") < 0.6 * np.median(doubt)
+    assert at(site, mild[0], "L1", "frost_night_offset_sd") < 0.3
 
 
 def test_verdicts_that_changed_are_told_with_the_reason(mild):
@@ -234,6 +237,13 @@ def with_notes(site, *notes):
         crs=UTM,
     )
     return replace(site, vectors={**site.vectors, "notes": frame})
+
+
+def test_the_report_says_in_words_what_notes_weigh(site):
+    _, revision = revise(with_notes(site, ("fog", 200, 250), ("fog", 220, 250)))
+    page = str(show_revision(revision))
+    assert f"to ±{NOTE_ERROR} °C each" in page
+    assert "ten at one place weigh little more than two" in page
 
 
 def test_notes_against_the_map_move_it_weakly(site, mild):

@@ -4,8 +4,7 @@ from math import isfinite
 
 from sitekit import words
 from sitekit.measuring.correction import SENSOR
-from sitekit.measuring.notes import NOTE_ERROR
-from sitekit.measuring.revision import Revision
+from sitekit.measuring.revision import NOTE_ERROR, NOTE_REACH, Revision
 from sitekit.report.markup import Markup, element, items, table
 from sitekit.report.sections import section
 
@@ -69,7 +68,10 @@ def _basis(revision: Revision) -> Markup:
     if revision.notes:
         texts.append(
             f"{revision.notes} notes against the map count as weak "
-            f"readings, to ±{NOTE_ERROR} °C each; common practice, no source."
+            f"readings, to ±{NOTE_ERROR} °C each. Notes of one kind from one night, "
+            f"and notes within {NOTE_REACH:.0f} m of each other, share most of that "
+            "error: ten at one place weigh little more than two. Common practice, no "
+            "source."
         )
     return element("p", " ".join(texts))
 
