@@ -11,7 +11,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from sitekit import words
-from sitekit.io.readings import Readings
+from sitekit.io.readings import ONE_PLACE, Readings
 from sitekit.layers.catalogue import CATALOGUE
 from sitekit.measuring.checks import check_temperatures
 from sitekit.measuring.correction import (
@@ -22,8 +22,13 @@ from sitekit.measuring.correction import (
     fit_correction,
     leave_one_out,
 )
-from sitekit.measuring.nights import LEAST_NIGHTS, Offsets, find_minima, find_offsets
-from sitekit.measuring.notes import observe_notes
+from sitekit.measuring.nights import (
+    LEAST_NIGHTS,
+    Offsets,
+    find_minima,
+    find_offsets,
+    tell_apart,
+)
 from sitekit.measuring.revision import (
     Revision,
     Terms,
@@ -90,7 +95,7 @@ def revise(
     notes = observe_notes(site, terms, arrays[OFFSET])
     seen, names, offsets, remarks = _observe(site, terms, readings)
     if readings is not None and (offsets is None or len(names) < 2):
-        return asked, _not_enough(site, offsets, remarks)
+        return asked, _not_enough(site, readings, offsets, remarks)
     observed = notes if seen is None else join_observed(seen, notes)
     if not len(observed.offset):
         return asked, _nothing(site, remarks)
@@ -174,7 +179,8 @@ def _observe(
         reference=named[0] if named else "",
         days=days,
     )
-    if not offsets.enough:
+    remarks += tell_apart(minima, offsets)
+    if not offsets.enough or _at_one_place(loggers):
         return None, [], offsets, remarks
     seen, names, more = observe_loggers(site, terms, loggers, offsets)
     return seen, names, offsets, [*remarks, *more]
@@ -215,15 +221,38 @@ def _no_loggers(site: Site) -> GeoDataFrame:
     return GeoDataFrame({n: [] for n in COLUMNS}, geometry=[], crs=site.grid.crs)
 
 
-def _not_enough(site: Site, offsets: Offsets | None, remarks: list[Remark]) -> Revision:
-    """Say that there are not enough nights; the map stays as it is."""
+def _at_one_place(loggers: GeoDataFrame) -> bool:
+    """Whether loggers stand so near to each other that they are one."""
+    first = loggers.geometry.iloc[0]
+    return bool((loggers.distance(first) < ONE_PLACE).all())
+
+
+def _not_enough(
+    site: Site,
+    readings: Readings,
+    offsets: Offsets | None,
+    remarks: list[Remark],
+) -> Revision:
+    """Say what is lacking; the map stays as it is."""
     nights = len(offsets.nights) if offsets else 0
-    loggers = len(offsets.table) if offsets else 0
-    summary = (
-        f"Not enough nights: {nights} clear still nights with {loggers} loggers, at "
-        f"least {LEAST_NIGHTS} with two are needed. The map is as it was."
-    )
-    return _unchanged(site, summary, remarks, nights)
+    told = len(offsets.table) if offsets else 0
+    if len(readings.loggers) < 2:
+        lack = (
+            "One logger tells no difference between places: add a second one, 20 to "
+            "40 m higher or lower"
+        )
+    elif _at_one_place(readings.loggers):
+        lack = (
+            "All loggers stand at one place: they tell no difference. Write where "
+            "each stood into loggers.csv"
+        )
+    else:
+        lack = (
+            f"Not enough nights: {nights} clear still nights with "
+            f"{words.counted(told, 'logger')}, at least {LEAST_NIGHTS} with two are "
+            "needed"
+        )
+    return _unchanged(site, f"{lack}. The map is as it was.", remarks, nights)
 
 
 def _nothing(site: Site, remarks: list[Remark]) -> Revision:

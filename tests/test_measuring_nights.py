@@ -9,6 +9,7 @@ from sitekit.measuring.nights import (
     choose_nights,
     find_minima,
     find_offsets,
+    tell_apart,
 )
 
 NIGHTS = pd.date_range("2025-04-02", periods=40, freq="D")
@@ -159,3 +160,18 @@ def test_few_nights_are_less_sure_than_their_spread_by_the_law_of_student():
         errors[count] = table.loc["b", "error"] / plain
     assert errors[5] == pytest.approx(np.sqrt(4 / 2))
     assert errors[40] == pytest.approx(np.sqrt(39 / 37))
+
+
+def test_a_logger_of_another_spring_is_said_to_read_at_another_time():
+    nights = pd.date_range("2025-05-01", periods=20)
+    minima = pd.DataFrame({"a": 0.0, "b": -1.0, "c": -2.0, "d": -3.0}, index=nights)
+    minima.loc[nights[2:], "c"] = np.nan
+    minima.loc[nights, "d"] = np.nan
+    days = pd.DataFrame({"date": nights, "wind": np.nan, "cloud": 0.0})
+    ranges = pd.Series(12.0, index=nights)
+    for reference, whom in (("a", "the reference"), ("", "another logger")):
+        offsets = find_offsets(minima, ranges, 47.0, reference=reference, days=days)
+        said = {r.about: r.text for r in tell_apart(minima, offsets)}
+        assert set(said) == {"c", "d"}
+        assert said["c"].startswith(f"fewer than 4 clear still nights with {whom}")
+        assert said["d"].startswith(f"no night in common with {whom}")

@@ -216,6 +216,28 @@ def test_one_logger_alone_changes_nothing(site, tmp_path):
         site, read(write_readings(tmp_path, only, places={"L1": PLACES["L1"]}))
     )
     assert not revision.changed
+    assert revision.summary.startswith("One logger tells no difference between places")
+
+
+def test_loggers_at_one_place_change_nothing_and_are_told_so(site, tmp_path):
+    places = {"L1": PLACES["L1"], "L2": (250.4, 330)}
+    offsets = {"L1": 0.0, "L2": -2.0}
+    _, revision = revise(site, read(write_readings(tmp_path, offsets, places=places)))
+    assert not revision.changed
+    assert revision.summary.startswith("All loggers stand at one place")
+    assert "loggers.csv" in revision.summary
+
+
+def test_loggers_of_two_years_change_nothing_and_are_told_so(site, tmp_path):
+    places = {name: PLACES[name] for name in ("L1", "L2")}
+    folder = write_readings(tmp_path, {"L1": 0.0, "L2": -2.0}, places=places)
+    text = (folder / "L2.csv").read_text(encoding="utf-8").replace("2025-", "2023-")
+    (folder / "L2.csv").write_text(text, encoding="utf-8")
+    _, revision = revise(site, read(folder))
+    assert not revision.changed
+    said = {r.about: r.text for r in revision.remarks}
+    assert "no night in common with the reference" in said["L2"]
+    assert "its year" in said["L2"]
 
 
 def test_a_logger_off_the_map_is_said_and_left_out(site, tmp_path):

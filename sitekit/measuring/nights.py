@@ -8,6 +8,7 @@ import pandas as pd
 
 from sitekit.layers import season
 from sitekit.measuring.checks import by_sun
+from sitekit.site import Remark
 
 #: The night by the sun: from 18 h to 9 h. [h]
 EVENING, MORNING = 18, 9
@@ -204,6 +205,37 @@ def find_offsets(
         strength=_strength(pd.DatetimeIndex(shared.index), weather, latitude),
         chosen_by=how,
     )
+
+
+def tell_apart(minima: pd.DataFrame, offsets: Offsets) -> list[Remark]:
+    """Say which loggers read at other times than the rest, and are left out.
+
+    Parameters
+    ----------
+    minima : DataFrame
+        By night and logger. [degC]
+    offsets : Offsets
+        What was found from them.
+
+    Returns
+    -------
+    remarks : list of Remark
+        One for each logger that has no offset though there were nights for one.
+    """
+    read = minima.notna()
+    remarks = []
+    for name in minima.columns.difference([*offsets.table.index, offsets.reference]):
+        others = read.drop(columns=name)
+        rest = others.get(offsets.reference, others.any(axis=1))
+        with_whom = "the reference" if offsets.reference in others else "another logger"
+        if not (read[name] & rest).any():
+            text = f"no night in common with {with_whom}: see its dates and its year"
+        elif offsets.enough:
+            text = f"fewer than {LEAST_SHARED} clear still nights with {with_whom}"
+        else:
+            continue
+        remarks.append(Remark("doubtful", str(name), f"{text}; it is left out"))
+    return remarks
 
 
 def _error_of_median(nights: pd.DataFrame) -> pd.Series:
