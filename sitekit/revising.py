@@ -11,6 +11,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from sitekit import words
+from sitekit.grid import Grid
 from sitekit.io.readings import ONE_PLACE, Readings
 from sitekit.layers.catalogue import CATALOGUE
 from sitekit.measuring.checks import check_temperatures
@@ -29,6 +30,7 @@ from sitekit.measuring.nights import (
     find_offsets,
     tell_apart,
 )
+from sitekit.measuring.notes import observe_notes, tell_notes
 from sitekit.measuring.revision import (
     Revision,
     Terms,
@@ -92,7 +94,8 @@ def revise(
     asked = _only(before, site, wanted)
     on_step("readings")
     terms = make_terms(site, arrays)
-    notes = observe_notes(site, terms, arrays[OFFSET])
+    noted = tell_notes(site, terms, arrays[OFFSET])
+    notes = observe_notes(noted, terms, site.grid)
     seen, names, offsets, remarks = _observe(site, terms, readings)
     if readings is not None and (offsets is None or len(names) < 2):
         return asked, _not_enough(site, readings, offsets, remarks)
@@ -120,7 +123,7 @@ def revise(
         weights=weigh_terms(fitted, terms, site.field_mask, arrays["barrier_doubt"]),
         left_out=left_out,
         changes=verdicts,
-        notes=len(notes.offset),
+        notes=_after(noted, offset, site.grid),
         remarks=tuple(remarks),
         changed=True,
         summary=_summary(len(table), offsets, len(notes.offset), left_out, verdicts),
@@ -217,6 +220,14 @@ def _table(
     return GeoDataFrame(table, geometry=shapely.points(points), crs=site.grid.crs)
 
 
+def _after(
+    notes: GeoDataFrame, offset: NDArray[np.float32], grid: Grid
+) -> GeoDataFrame:
+    """Tell what the corrected map says at the notes."""
+    after = grid.sample(offset, notes.geometry.x, notes.geometry.y)
+    return notes.assign(after_degc=after)
+
+
 def _no_loggers(site: Site) -> GeoDataFrame:
     return GeoDataFrame({n: [] for n in COLUMNS}, geometry=[], crs=site.grid.crs)
 
@@ -273,7 +284,7 @@ def _unchanged(
         weights=pd.DataFrame(columns=["term", "before", "after", "spread", "share"]),
         left_out=np.nan,
         changes=pd.DataFrame(columns=columns),
-        notes=0,
+        notes=GeoDataFrame({"counts": []}, geometry=[], crs=site.grid.crs),
         remarks=tuple(remarks),
         changed=False,
         summary=summary,
@@ -292,7 +303,7 @@ def _summary(
     if offsets is not None:
         by.append(f"{loggers} loggers on {len(offsets.nights)} clear still nights")
     if notes:
-        by.append(f"{notes} notes as weak readings")
+        by.append(f"{words.counted(notes, 'note')} as weak readings")
     text = f"Corrected by {words.listed(by)}"
     if np.isfinite(left_out):
         text += f"; a logger left out is met to ±{words.with_unit(left_out, '°C', 1)}"

@@ -11,11 +11,14 @@ from sitekit.grid import Grid
 from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.measuring.correction import TERMS, fit_correction
 from sitekit.measuring.nights import Offsets
-from sitekit.measuring.notes import COLD_NOTE, NOTE_ERROR, observe_notes, weigh_notes
-from sitekit.measuring.revision import (
+from sitekit.measuring.notes import (
     COLD_NOTE,
     NOTE_ERROR,
     NOTES,
+    observe_notes,
+    tell_notes,
+)
+from sitekit.measuring.revision import (
     TERM_NAMES,
     compare_verdicts,
     join_observed,
@@ -120,6 +123,11 @@ def noted(site, *notes):
     return site
 
 
+def take(site, terms, offset):
+    """Notes as weak readings."""
+    return observe_notes(tell_notes(site, terms, offset), terms, site.grid)
+
+
 def test_only_notes_against_the_map_are_readings_and_weak_ones():
     site = made_site()
     layers = layers_of(site)
@@ -135,7 +143,7 @@ def test_only_notes_against_the_map_are_readings_and_weak_ones():
         ("frost", shapely.Point(0, 0)),
     )
     middle = float(np.median(offset[site.field_mask]))
-    observed = observe_notes(site, make_terms(site, layers), offset)
+    observed = take(site, make_terms(site, layers), offset)
     assert len(observed.offset) == 2
     assert observed.offset[0] == pytest.approx(middle + COLD_NOTE)
     assert np.diag(observed.noise) == pytest.approx(NOTE_ERROR**2)
@@ -146,7 +154,7 @@ def weight_of(site, *notes):
     """How firmly notes tell the offset of their places, as one mean reading."""
     mild = np.zeros(site.grid.shape, np.float32)
     terms = make_terms(site, layers_of(site))
-    noise = observe_notes(noted(site, *notes), terms, mild).noise
+    noise = take(noted(site, *notes), terms, mild).noise
     return float(np.linalg.inv(noise).sum())
 
 
@@ -175,7 +183,7 @@ def test_notes_of_one_kind_share_it_where_they_are_of_one_night():
     dated = noted(site, *far)
     dated.vectors["notes"]["date"] = "2025-05-12"
     terms = make_terms(site, layers_of(site))
-    noise = observe_notes(dated, terms, np.zeros(site.grid.shape, np.float32)).noise
+    noise = take(dated, terms, np.zeros(site.grid.shape, np.float32)).noise
     assert np.linalg.inv(noise).sum() < 0.5 * apart
 
 
@@ -185,7 +193,7 @@ def test_readings_and_notes_join():
     terms = make_terms(site, layers)
     place = shapely.Point(500_105, 5_129_905)
     seen, _, _ = observe_loggers(site, terms, *read_at([place]))
-    notes = observe_notes(
+    notes = take(
         noted(site, ("fog", place)), terms, np.zeros(site.grid.shape, np.float32)
     )
     joined = join_observed(seen, notes)

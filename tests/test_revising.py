@@ -266,13 +266,26 @@ def test_the_report_says_in_words_what_notes_weigh(site):
     page = str(show_revision(revision))
     assert f"to ±{NOTE_ERROR} °C each" in page
     assert "ten at one place weigh little more than two" in page
+    assert "Fog, 2025-05-12" in page
+    assert "or colder" in page
+
+
+def test_notes_that_the_map_bears_out_are_listed_as_such(site):
+    noted = with_notes(site, ("fog", 200, 250), ("frost", 250, 60), ("wind", 90, 90))
+    _, revision = revise(noted)
+    assert list(revision.notes["counts"]) == [True, False]
+    page = str(show_revision(revision))
+    assert "Corrected by 1 note as weak readings" in revision.summary
+    assert page.count("the map bears it out") == 1
 
 
 def test_notes_against_the_map_move_it_weakly(site, mild):
     noted = with_notes(site, *[("fog", 200 + 20 * i, 250) for i in range(10)])
     survey, revision = revise(noted)
     before = mild[1].loggers.set_index("logger")["modelled_before_degc"]
-    assert revision.notes == 10
+    assert revision.notes["counts"].sum() == 10
+    now, then = (revision.notes[f"{n}_degc"] for n in ("after", "before"))
+    assert (now < then - 0.2).all()
     assert revision.loggers.empty
     assert "10 notes as weak readings" in revision.summary
     west, south = site.grid.bounds[:2]

@@ -8,9 +8,6 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 from scipy.linalg import block_diag
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial.distance import cdist
 
 from sitekit import words
 from sitekit.grid import Grid
@@ -25,19 +22,6 @@ from sitekit.site import Remark, Site
 Layers = Mapping[str, NDArray[np.float32]]
 Array = NDArray[np.float64]
 
-#: What a note of cold, and one of early bare ground, says of a clear still night
-#: against the middle of the field, and how weakly. Common practice, no source. [degC]
-COLD_NOTE, WARM_NOTE, NOTE_ERROR = -1.5, 0.5, 1.5
-#: Notes of one kind from one night, and notes this near to each other [m], share this
-#: much of their error. Common practice, no source. [degC]
-NOTE_REACH, NOTE_SHARED = 50.0, 1.3
-NOTES: Mapping[str, float] = {
-    "fog": COLD_NOTE,
-    "frost": COLD_NOTE,
-    "blossom killed": COLD_NOTE,
-    "late snow": COLD_NOTE,
-    "early bare": WARM_NOTE,
-}
 #: What each term is called.
 TERM_NAMES: Mapping[str, str] = {
     "background_warmth": "height above the low ground (strength k)",
@@ -109,8 +93,10 @@ class Revision:
     changes : DataFrame
         Verdicts that changed: ``block``, ``fruit``, ``before``, ``after``,
         ``area_m2``, ``reason``.
-    notes : int
-        Notes that counted as weak readings.
+    notes : GeoDataFrame
+        Notes that tell of cold or warmth: ``date``, ``kind``, ``text``,
+        ``says_degc``, ``before_degc``, ``after_degc``, and ``counts`` for those that
+        counted as weak readings.
     remarks : tuple of Remark
         What was read, mended, left out.
     changed : bool
@@ -126,7 +112,7 @@ class Revision:
     weights: pd.DataFrame
     left_out: float
     changes: pd.DataFrame
-    notes: int
+    notes: GeoDataFrame
     remarks: tuple[Remark, ...]
     changed: bool
     summary: str
@@ -220,58 +206,6 @@ def observe_loggers(
         [str(n) for n in table.index],
         remarks,
     )
-
-
-def observe_notes(site: Site, terms: Terms, offset: NDArray[np.float32]) -> Observed:
-    """Take notes against the map, of cold or early bare ground, as weak readings.
-
-    A note of cold where the map is as cold already moves nothing: it tells that
-    the ground is cold, not how cold it can become.
-
-    Parameters
-    ----------
-    site : Site
-        The site with its notes.
-    terms : Terms
-        Terms on its grid.
-    offset : (row, column) ndarray
-        Night offset of the map. [degC]
-
-    Returns
-    -------
-    observed : Observed
-        One weak reading for each note that the map does not bear out.
-    """
-    notes = site.vectors["notes"]
-    kept = notes[notes["kind"].isin(list(NOTES))]
-    middle = float(np.nanmedian(offset[site.field_mask]))
-    places = kept.geometry.representative_point()
-    points = np.column_stack([places.x, places.y]).astype(float)
-    there = terms.at(site.grid, points)
-    said = kept["kind"].map(NOTES).to_numpy(float)
-    here = site.grid.sample(offset, points[:, 0], points[:, 1]) - middle
-    against = np.where(said < 0, here > said, here < said)
-    known = np.isfinite(there).all(axis=1) & against
-    said = middle + said
-    return Observed(
-        there[known],
-        points[known],
-        said[known],
-        _noise_of_notes(kept[known], points[known]),
-        np.zeros(int(known.sum()), bool),
-    )
-
-
-def _noise_of_notes(notes: GeoDataFrame, points: Array) -> Array:
-    """Relate the errors of notes: those of one happening share most of theirs."""
-    if not len(notes):
-        return np.zeros((0, 0))
-    kinds, dates = (notes[name].astype(str).to_numpy() for name in ("kind", "date"))
-    one_night = (kinds[:, None] == kinds) & (dates[:, None] == dates) & (dates != "")
-    alike = one_night | (cdist(points, points) <= NOTE_REACH)
-    groups = connected_components(csr_array(alike), directed=False)[1]
-    own = (NOTE_ERROR**2 - NOTE_SHARED**2) * np.eye(len(groups))
-    return np.asarray(NOTE_SHARED**2 * (groups[:, None] == groups) + own)
 
 
 def join_observed(one: Observed, other: Observed) -> Observed:
