@@ -43,10 +43,9 @@ from sitekit.measuring.revision import (
 from sitekit.pipeline import survey, usual_layers
 from sitekit.results import Survey
 from sitekit.site import Remark, Site
+from sitekit.siting.answer import ASKED_FIRST
 
 OFFSET, DOUBT = "frost_night_offset", "frost_night_offset_sd"
-#: Words of the answer that ask for the first two loggers.
-ASKED = "two thermometers"
 #: Layers that a revision reads besides those that are written.
 READ = (*list(TERMS)[:-1], OFFSET, DOUBT, "barrier_doubt")
 COLUMNS = (
@@ -324,7 +323,9 @@ def _stamped(found: Survey, revision: Revision) -> Survey:
     if not revision.loggers.empty:
         told = replace(
             told,
-            measures=tuple(m for m in told.measures if ASKED not in m.what.lower()),
-            unknowns=tuple(u for u in told.unknowns if ASKED not in u.lower()),
+            measures=tuple(
+                m for m in told.measures if ASKED_FIRST not in m.what.lower()
+            ),
+            unknowns=tuple(u for u in told.unknowns if ASKED_FIRST not in u.lower()),
         )
     return replace(found, answer=replace(told, stamp=revision.summary))
