@@ -11,7 +11,8 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from sitekit import words
-from sitekit.io.readings import Readings
+from sitekit.grid import Grid
+from sitekit.io.readings import ONE_PLACE, Readings
 from sitekit.layers.catalogue import CATALOGUE
 from sitekit.measuring.checks import check_temperatures
 from sitekit.measuring.correction import (
@@ -22,8 +23,14 @@ from sitekit.measuring.correction import (
     fit_correction,
     leave_one_out,
 )
-from sitekit.measuring.nights import LEAST_NIGHTS, Offsets, find_minima, find_offsets
-from sitekit.measuring.notes import observe_notes
+from sitekit.measuring.nights import (
+    LEAST_NIGHTS,
+    Offsets,
+    find_minima,
+    find_offsets,
+    tell_apart,
+)
+from sitekit.measuring.notes import observe_notes, tell_notes
 from sitekit.measuring.revision import (
     Revision,
     Terms,
@@ -36,10 +43,9 @@ from sitekit.measuring.revision import (
 from sitekit.pipeline import survey, usual_layers
 from sitekit.results import Survey
 from sitekit.site import Remark, Site
+from sitekit.siting.answer import ASKED_FIRST
 
 OFFSET, DOUBT = "frost_night_offset", "frost_night_offset_sd"
-#: Words of the answer that ask for the first two loggers.
-ASKED = "two thermometers"
 #: Layers that a revision reads besides those that are written.
 READ = (*list(TERMS)[:-1], OFFSET, DOUBT, "barrier_doubt")
 COLUMNS = (
@@ -87,10 +93,11 @@ def revise(
     asked = _only(before, site, wanted)
     on_step("readings")
     terms = make_terms(site, arrays)
-    notes = observe_notes(site, terms, arrays[OFFSET])
+    noted = tell_notes(site, terms, arrays[OFFSET])
+    notes = observe_notes(noted, terms, site.grid)
     seen, names, offsets, remarks = _observe(site, terms, readings)
     if readings is not None and (offsets is None or len(names) < 2):
-        return asked, _not_enough(site, offsets, remarks)
+        return asked, _not_enough(site, readings, offsets, remarks)
     observed = notes if seen is None else join_observed(seen, notes)
     if not len(observed.offset):
         return asked, _nothing(site, remarks)
@@ -115,7 +122,7 @@ def revise(
         weights=weigh_terms(fitted, terms, site.field_mask, arrays["barrier_doubt"]),
         left_out=left_out,
         changes=verdicts,
-        notes=len(notes.offset),
+        notes=_after(noted, offset, site.grid),
         remarks=tuple(remarks),
         changed=True,
         summary=_summary(len(table), offsets, len(notes.offset), left_out, verdicts),
@@ -174,7 +181,8 @@ def _observe(
         reference=named[0] if named else "",
         days=days,
     )
-    if not offsets.enough:
+    remarks += tell_apart(minima, offsets)
+    if not offsets.enough or _at_one_place(loggers):
         return None, [], offsets, remarks
     seen, names, more = observe_loggers(site, terms, loggers, offsets)
     return seen, names, offsets, [*remarks, *more]
@@ -211,19 +219,50 @@ def _table(
     return GeoDataFrame(table, geometry=shapely.points(points), crs=site.grid.crs)
 
 
+def _after(
+    notes: GeoDataFrame, offset: NDArray[np.float32], grid: Grid
+) -> GeoDataFrame:
+    """Tell what the corrected map says at the notes."""
+    after = grid.sample(offset, notes.geometry.x, notes.geometry.y)
+    return notes.assign(after_degc=after)
+
+
 def _no_loggers(site: Site) -> GeoDataFrame:
     return GeoDataFrame({n: [] for n in COLUMNS}, geometry=[], crs=site.grid.crs)
 
 
-def _not_enough(site: Site, offsets: Offsets | None, remarks: list[Remark]) -> Revision:
-    """Say that there are not enough nights; the map stays as it is."""
+def _at_one_place(loggers: GeoDataFrame) -> bool:
+    """Whether loggers stand so near to each other that they are one."""
+    first = loggers.geometry.iloc[0]
+    return bool((loggers.distance(first) < ONE_PLACE).all())
+
+
+def _not_enough(
+    site: Site,
+    readings: Readings,
+    offsets: Offsets | None,
+    remarks: list[Remark],
+) -> Revision:
+    """Say what is lacking; the map stays as it is."""
     nights = len(offsets.nights) if offsets else 0
-    loggers = len(offsets.table) if offsets else 0
-    summary = (
-        f"Not enough nights: {nights} clear still nights with {loggers} loggers, at "
-        f"least {LEAST_NIGHTS} with two are needed. The map is as it was."
-    )
-    return _unchanged(site, summary, remarks, nights)
+    told = len(offsets.table) if offsets else 0
+    if len(readings.loggers) < 2:
+        lack = (
+            "One logger tells no difference between places: add a second one, 20 to "
+            "40 m higher or lower"
+        )
+    elif _at_one_place(readings.loggers):
+        lack = (
+            "All loggers stand at one place: they tell no difference. Write where "
+            "each stood into loggers.csv"
+        )
+    else:
+        lack = (
+            f"Not enough nights: {nights} clear still nights with "
+            f"{words.counted(told, 'logger')}, at least {LEAST_NIGHTS} with two are "
+            "needed"
+        )
+    return _unchanged(site, f"{lack}. The map is as it was.", remarks, nights)
 
 
 def _nothing(site: Site, remarks: list[Remark]) -> Revision:
@@ -244,7 +283,7 @@ def _unchanged(
         weights=pd.DataFrame(columns=["term", "before", "after", "spread", "share"]),
         left_out=np.nan,
         changes=pd.DataFrame(columns=columns),
-        notes=0,
+        notes=GeoDataFrame({"counts": []}, geometry=[], crs=site.grid.crs),
         remarks=tuple(remarks),
         changed=False,
         summary=summary,
@@ -263,7 +302,7 @@ def _summary(
     if offsets is not None:
         by.append(f"{loggers} loggers on {len(offsets.nights)} clear still nights")
     if notes:
-        by.append(f"{notes} notes as weak readings")
+        by.append(f"{words.counted(notes, 'note')} as weak readings")
     text = f"Corrected by {words.listed(by)}"
     if np.isfinite(left_out):
         text += f"; a logger left out is met to ±{words.with_unit(left_out, '°C', 1)}"
@@ -284,7 +323,9 @@ def _stamped(found: Survey, revision: Revision) -> Survey:
     if not revision.loggers.empty:
         told = replace(
             told,
-            measures=tuple(m for m in told.measures if ASKED not in m.what.lower()),
-            unknowns=tuple(u for u in told.unknowns if ASKED not in u.lower()),
+            measures=tuple(
+                m for m in told.measures if ASKED_FIRST not in m.what.lower()
+            ),
+            unknowns=tuple(u for u in told.unknowns if ASKED_FIRST not in u.lower()),
         )
     return replace(found, answer=replace(told, stamp=revision.summary))

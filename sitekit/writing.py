@@ -56,6 +56,9 @@ TAGGED = ("class_", "reference", "relative_to")
 def check_folder(folder: Path) -> None:
     """Check that a folder may be written: missing, empty, or made by sitekit.
 
+    Folders in it that sitekit filled later (a plan of loggers, a revision, a
+    comparison) are sitekit's own too, as long as they hold nothing else; they stay.
+
     Parameters
     ----------
     folder : Path
@@ -72,6 +75,8 @@ def check_folder(folder: Path) -> None:
         message = f"{folder} is a file. Name a folder to write to with --out."
         raise OutputError(message)
     ours = _listed_files(folder)
+    for inner in _filled_later(folder):
+        ours |= {f"{inner.name}/{name}" for name in _listed_files(inner)}
     for found in sorted(p for p in folder.rglob("*") if not p.is_dir()):
         if found.relative_to(folder).as_posix() not in ours:
             message = (
@@ -90,6 +95,13 @@ def _listed_files(folder: Path) -> set[str]:
         return {RUN_FILE, *map(str, files)}
     except (OSError, ValueError, KeyError, TypeError):
         return set()
+
+
+def _filled_later(folder: Path) -> list[Path]:
+    """Find the folders in one of ours that a later command of sitekit filled."""
+    ours = _listed_files(folder)
+    runs = sorted(folder.glob(f"*/{RUN_FILE}")) if ours else []
+    return [r.parent for r in runs if r.relative_to(folder).as_posix() not in ours]
 
 
 @contextmanager
@@ -135,14 +147,21 @@ def whole_folder(folder: Path) -> Iterator[Path]:
 
 
 def _take_place(temporary: Path, folder: Path) -> None:
-    """Put the new folder where the old one was; the old one goes last."""
+    """Put the new folder where the old one was; the old one goes last.
+
+    What was filled later in the old one moves over, unless it was made anew.
+    """
     if not folder.exists():
         temporary.replace(folder)
         return
     old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
+    kept = [inner.name for inner in _filled_later(folder)]
     folder.replace(old / folder.name)
     try:
         temporary.replace(folder)
+        for name in kept:
+            if not (folder / name).exists():
+                (old / folder.name / name).replace(folder / name)
     except OSError:
         (old / folder.name).replace(folder)
         raise

@@ -254,7 +254,7 @@ def test_a_logger_without_a_file_is_said_and_left_out(tmp_path):
     write(tmp_path / "L1.csv", ["time,temp", *lines_of()])
     found = read(tmp_path)
     assert list(found.loggers["logger"]) == ["L1"]
-    assert "logger L2 has no readings" in said(found, "doubtful")
+    assert "no readings that can be used of L2" in said(found, "doubtful")
 
 
 def test_a_file_without_a_place_is_said_and_left_out(tmp_path):
@@ -340,3 +340,16 @@ def test_a_file_longer_than_one_bite_is_read_whole(tmp_path):
     series, _ = one(tmp_path / "a.csv")
     assert len(series) == count
     assert series.index[-1] == times[-1].tz_localize("UTC")
+
+
+def test_a_folder_with_other_files_names_each_once_and_reads_the_rest(tmp_path):
+    table(tmp_path, ("L1,500100,5130100", "L2,500300,5130100", "L3,500400,5130100"))
+    write(tmp_path / "L1.csv", ["time,temp", *lines_of()])
+    write(tmp_path / "costs.csv", ["item,price", "wire,3"])
+    (tmp_path / "photo.jpg").write_bytes(b"\xff\xd8\xff")
+    found = read(tmp_path)
+    assert list(found.temperatures) == ["L1"]
+    about = {r.about: r.text for r in found.remarks if r.kind == "doubtful"}
+    assert about["costs.csv"].startswith("no line holds a time")
+    assert "of L2 and L3" in about["loggers.csv"]
+    assert any("1 logger," in r.text for r in found.remarks)

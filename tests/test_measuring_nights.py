@@ -9,6 +9,7 @@ from sitekit.measuring.nights import (
     choose_nights,
     find_minima,
     find_offsets,
+    tell_apart,
 )
 
 NIGHTS = pd.date_range("2025-04-02", periods=40, freq="D")
@@ -143,3 +144,34 @@ def test_a_logger_with_few_shared_nights_is_left_out(lows):
         "L1",
         "L2",
     ]
+
+
+def test_few_nights_are_less_sure_than_their_spread_by_the_law_of_student():
+    # Source: Student 1908, Biometrika 6; variance of t with n - 1 degrees.
+    errors = {}
+    for count in (5, 40):
+        nights = pd.date_range("2025-05-01", periods=count)
+        spread = np.tile([-1.0, 1.0], 20)[:count]
+        minima = pd.DataFrame({"a": 0.0, "b": spread}, index=nights)
+        ranges = pd.Series(np.linspace(12, 12.5, count), index=nights)
+        days = pd.DataFrame({"date": nights, "wind": np.nan, "cloud": 0.0})
+        table = find_offsets(minima, ranges, 47.0, reference="a", days=days).table
+        plain = 1.25 * np.std(spread, ddof=1) / np.sqrt(count)
+        errors[count] = table.loc["b", "error"] / plain
+    assert errors[5] == pytest.approx(np.sqrt(4 / 2))
+    assert errors[40] == pytest.approx(np.sqrt(39 / 37))
+
+
+def test_a_logger_of_another_spring_is_said_to_read_at_another_time():
+    nights = pd.date_range("2025-05-01", periods=20)
+    minima = pd.DataFrame({"a": 0.0, "b": -1.0, "c": -2.0, "d": -3.0}, index=nights)
+    minima.loc[nights[2:], "c"] = np.nan
+    minima.loc[nights, "d"] = np.nan
+    days = pd.DataFrame({"date": nights, "wind": np.nan, "cloud": 0.0})
+    ranges = pd.Series(12.0, index=nights)
+    for reference, whom in (("a", "the reference"), ("", "another logger")):
+        offsets = find_offsets(minima, ranges, 47.0, reference=reference, days=days)
+        said = {r.about: r.text for r in tell_apart(minima, offsets)}
+        assert set(said) == {"c", "d"}
+        assert said["c"].startswith(f"fewer than 4 clear still nights with {whom}")
+        assert said["d"].startswith(f"no night in common with {whom}")

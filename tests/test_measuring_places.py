@@ -82,10 +82,8 @@ def test_what_is_expected_comes_true_on_drawn_holdings(seed):
     spread = np.array(list(TERMS.values()))
     joined = np.vstack([ground.points, ground.candidates[chosen]])
     terms = np.vstack([ground.terms, ground.candidate_terms[chosen]])
-    near = np.exp(
-        -0.5 * (np.linalg.norm(joined[:, None] - joined[None], axis=2) / 80.0) ** 2
-    )
-    anchor = np.exp(-0.5 * (np.linalg.norm(joined - ground.anchor, axis=1) / 80.0) ** 2)
+    near = np.exp(-np.linalg.norm(joined[:, None] - joined[None], axis=2) / 80.0)
+    anchor = np.exp(-np.linalg.norm(joined - ground.anchor, axis=1) / 80.0)
     residual = 0.75**2 * (near - anchor[:, None] - anchor[None] + 1)
     whole = (terms * spread**2) @ terms.T + residual
     count = len(ground.points)
@@ -152,7 +150,7 @@ def test_the_two_settle_k_better_than_two_side_by_side():
                 terms,
                 ground.candidates[which],
                 terms.sum(axis=1),
-                np.full(2, 0.1),
+                0.1**2 * np.eye(2),
                 np.ones(2, bool),
             )
         )

@@ -11,7 +11,13 @@ from sitekit.grid import Grid
 from sitekit.io.schemas import SCHEMAS, empty_frame
 from sitekit.measuring.correction import TERMS, fit_correction
 from sitekit.measuring.nights import Offsets
-from sitekit.measuring.notes import COLD_NOTE, NOTE_ERROR, observe_notes, weigh_notes
+from sitekit.measuring.notes import (
+    COLD_NOTE,
+    NOTE_ERROR,
+    NOTES,
+    observe_notes,
+    tell_notes,
+)
 from sitekit.measuring.revision import (
     TERM_NAMES,
     compare_verdicts,
@@ -104,7 +110,7 @@ def test_loggers_off_the_grid_are_said_and_left_out():
     assert names == ["L0"]
     assert [r.about for r in remarks] == ["L1"]
     assert observed.zero.all()
-    assert np.isfinite(observed.error).all()
+    assert np.isfinite(observed.noise).all()
 
 
 def noted(site, *notes):
@@ -115,6 +121,11 @@ def noted(site, *notes):
     )
     site.vectors["notes"] = frame
     return site
+
+
+def take(site, terms, offset):
+    """Notes as weak readings."""
+    return observe_notes(tell_notes(site, terms, offset), terms, site.grid)
 
 
 def test_only_notes_against_the_map_are_readings_and_weak_ones():
@@ -132,43 +143,48 @@ def test_only_notes_against_the_map_are_readings_and_weak_ones():
         ("frost", shapely.Point(0, 0)),
     )
     middle = float(np.median(offset[site.field_mask]))
-    observed = observe_notes(site, make_terms(site, layers), offset)
+    observed = take(site, make_terms(site, layers), offset)
     assert len(observed.offset) == 2
     assert observed.offset[0] == pytest.approx(middle + COLD_NOTE)
-    assert (observed.error == NOTE_ERROR).all()
+    assert np.diag(observed.noise) == pytest.approx(NOTE_ERROR**2)
     assert not observed.zero.any()
 
 
-def test_many_notes_at_one_place_count_as_two():
-    # Two of equal error are worth one of 1 / √2 of it; so are eight at one place.
-    place = np.zeros((8, 2)) + np.arange(8)[:, None]
-    eight = weigh_notes(place, np.full(8, COLD_NOTE))
-    worth = (1 / eight**2).sum()
-    assert worth == pytest.approx(2 / NOTE_ERROR**2)
-    assert (weigh_notes(place[:2], np.full(2, COLD_NOTE)) == NOTE_ERROR).all()
+def weight_of(site, *notes):
+    """How firmly notes tell the offset of their places, as one mean reading."""
+    mild = np.zeros(site.grid.shape, np.float32)
+    terms = make_terms(site, layers_of(site))
+    noise = take(noted(site, *notes), terms, mild).noise
+    return float(np.linalg.inv(noise).sum())
 
 
-def test_notes_far_apart_or_of_another_kind_keep_their_own_weight():
-    far = np.array([[0.0, 0], [100, 0], [200, 0]])
-    assert (weigh_notes(far, np.full(3, COLD_NOTE)) == NOTE_ERROR).all()
-    mixed = np.array([COLD_NOTE, 0.5, COLD_NOTE, 0.5])
-    assert (weigh_notes(np.zeros((4, 2)), mixed) == NOTE_ERROR).all()
+FOG = [("fog", shapely.Point(500_105 + 4 * i, 5_129_905)) for i in range(10)]
+KINDS = [*NOTES][:4]
 
 
-def test_ten_notes_at_one_place_pull_the_map_no_further_than_two():
+def test_ten_notes_at_one_place_weigh_little_more_than_two():
     site = made_site()
-    layers = layers_of(site)
-    terms, offset = make_terms(site, layers), np.zeros(site.grid.shape, np.float32)
-    place = shapely.Point(500_105, 5_129_905)
-    pulled = {}
-    for count in (1, 2, 10):
-        seen = observe_notes(noted(site, *[("fog", place)] * count), terms, offset)
-        assert len(seen.offset) == count
-        fitted = fit_correction(seen, terms.anchor)
-        here = terms.at(site.grid, seen.points[:1])
-        pulled[count] = float(fitted.predict(here, seen.points[:1])[0][0] - here.sum())
-    assert pulled[10] == pytest.approx(pulled[2], rel=0.25)
-    assert pulled[2] < pulled[1] < 0
+    one, two, ten = (weight_of(site, *FOG[:count]) for count in (1, 2, 10))
+    assert one == pytest.approx(1 / NOTE_ERROR**2)
+    assert one < two < ten < 1.2 * two
+
+
+def test_notes_of_other_kinds_at_the_same_place_share_their_error_too():
+    site = made_site()
+    mixed = [(KINDS[i % 4], place) for i, (_, place) in enumerate(FOG)]
+    assert weight_of(site, *mixed) == pytest.approx(weight_of(site, *FOG))
+
+
+def test_notes_of_one_kind_share_it_where_they_are_of_one_night():
+    site = made_site()
+    far = [("fog", shapely.Point(500_045 + 80 * i, 5_129_905)) for i in range(3)]
+    apart = weight_of(site, *far)
+    assert apart == pytest.approx(3 / NOTE_ERROR**2)
+    dated = noted(site, *far)
+    dated.vectors["notes"]["date"] = "2025-05-12"
+    terms = make_terms(site, layers_of(site))
+    noise = take(dated, terms, np.zeros(site.grid.shape, np.float32)).noise
+    assert np.linalg.inv(noise).sum() < 0.5 * apart
 
 
 def test_readings_and_notes_join():
@@ -177,7 +193,7 @@ def test_readings_and_notes_join():
     terms = make_terms(site, layers)
     place = shapely.Point(500_105, 5_129_905)
     seen, _, _ = observe_loggers(site, terms, *read_at([place]))
-    notes = observe_notes(
+    notes = take(
         noted(site, ("fog", place)), terms, np.zeros(site.grid.shape, np.float32)
     )
     joined = join_observed(seen, notes)

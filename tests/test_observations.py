@@ -23,12 +23,6 @@ from sitekit.layers.faces import PIECE
 from sitekit.layers.lake import lake_warmth
 from sitekit.layers.lake_inputs import gather_lakes
 from sitekit.layers.season import night_strength
-from sitekit.measuring.correction import (
-    TERMS,
-    Observed,
-    fit_correction,
-    leave_one_out,
-)
 from sitekit.site import VECTORS, ElevationModel, Site
 
 pytestmark = pytest.mark.observations
@@ -338,58 +332,6 @@ def test_the_lake_warms_its_shore_in_every_month_of_open_water(town, month):
     # 0.5, 0.5, 0.6, 1.7, 2.1 from May to September.
     assert np.sign(told) == np.sign(SEEN[month])
     assert 0.3 <= told <= 2.2
-
-
-def test_the_model_and_its_revision_are_told_beside_a_regression(town):
-    # The README of the data gives, left out: one value everywhere 0.83 degC,
-    # buildings 0.69, buildings and lake 0.60. The model knows no streets that keep the
-    # day's warmth, so it need not win; what it says is printed as it is.
-    site, loggers, lakes = town
-    seen = pd.read_csv(folder("lake-town") / "offsets.csv").set_index("logger")
-    kept = loggers[loggers["logger"].isin(seen.index)].reset_index(drop=True)
-    offset = seen.loc[kept["logger"], "offset"].to_numpy()
-    x, y = kept["easting"].to_numpy(), kept["northing"].to_numpy()
-    shape, none = site.grid.shape, np.zeros(site.grid.shape, bool)
-    inputs = {
-        "survey_elevation": site.elevation,
-        "ground": site.elevation,
-        "canopy_height": site.canopy_height,
-        "water": none,
-        "cover": np.zeros(shape, np.uint8),
-        "height_doubt": np.zeros(shape, np.float32),
-        "cover_known": none,
-        "barrier_pieces": np.empty((0, len(PIECE))),
-        "field": ~none,
-        "reference_cell": np.empty(0, np.intp),
-        "sky_view_factor": np.ones(shape, np.float32),
-        **lakes,
-    }
-    hours = 8.5  # the middle of the season at 47.1° N
-    settings = {"night_hours": hours, "bloom_date": 196}
-    made, _ = make_layers(list(TERMS)[:-1], inputs, site.grid, settings)
-    strength = night_strength(hours)
-    terms = [strength * site.grid.sample(layer.values, x, y) for layer in made.values()]
-    terms.append(-0.003 * site.grid.sample(site.elevation, x, y))
-    table = np.column_stack(terms)
-    model = table.sum(axis=1)
-    centred = (model - model.mean()) - (offset - offset.mean())
-    error = seen.loc[kept["logger"], "standard_error"].to_numpy()
-    observed = Observed(
-        table - table[0], np.column_stack([x, y]), offset, error, np.ones(len(x), bool)
-    )
-    errors, spreads = leave_one_out(observed)
-    held = np.mean(np.abs(errors) <= 1.645 * spreads)
-    k = fit_correction(observed).weights[0]
-    sys.stdout.write(
-        f"lake-town, {len(x)} loggers: model {rmse(centred):.2f} degC, revised and left "
-        f"out {rmse(errors):.2f}, k {k:.2f}, 90 % intervals hold {held:.0%}; one value "
-        "everywhere 0.83, buildings 0.69, buildings and lake 0.60\n"
-    )
-    assert len(x) >= 38
-    assert rmse(errors) < rmse(centred)
-    # Wide plains and streets: the background is far weaker here than on open slopes.
-    assert k < 1
-    assert 0.8 <= held <= 1
 
 
 def test_at_the_edge_of_the_water_the_lake_gives_what_was_found_there(town):

@@ -88,7 +88,8 @@ def offsets(readings):
     kept, faults = check_temperatures(readings.temperatures, checks, LONGITUDE)
     tell("; ".join(f"{r.about} {r.text}" for r in faults) or "no faults")
     minima, ranges = find_minima(kept, LONGITUDE)
-    return find_offsets(minima, ranges, LATITUDE)
+    # rs2 overlaps too little to be scored (README of the data): 18 loggers.
+    return find_offsets(minima.drop(columns="rs2"), ranges, LATITUDE)
 
 
 @pytest.fixture(scope="module")
@@ -132,7 +133,7 @@ def observed(basin, readings, offsets):
         table - table[0],
         np.column_stack([x, y]),
         offsets.table["offset"].to_numpy(),
-        offsets.table["error"].to_numpy(),
+        np.diag(offsets.table["error"].to_numpy() ** 2),
         np.ones(len(table), bool),
     )
 
@@ -166,20 +167,36 @@ def test_offsets_are_those_of_least_squares(basin, offsets):
     assert rmse(error) < 0.6
 
 
-def test_the_revision_left_out_beats_height_and_position(observed):
+def left_out(observed, without):
+    """Left-out errors, and the share that 90 % intervals hold."""
+    for index in without:
+        observed = observed.without(index)
+    errors, spreads = leave_one_out(observed)
+    return errors, float(np.mean(np.abs(errors) <= 1.645 * spreads))
+
+
+def test_the_revision_left_out_beats_the_regressions(observed, offsets):
     model = observed.terms.sum(axis=1)
     centred = (model - model.mean()) - (observed.offset - observed.offset.mean())
-    errors, spreads = leave_one_out(observed)
+    errors, held = left_out(observed, [])
+    # vg4 is colder by day and on dull nights too, and its log has faulty readings:
+    # it is scored with and without (README of the data).
+    rest, rest_held = left_out(observed, [list(offsets.table.index).index("vg4")])
     fitted = fit_correction(observed)
-    held = float(np.mean(np.abs(errors) <= 1.645 * spreads))
     tell(
-        f"model alone, centred {rmse(centred):.2f} degC; revised, left out "
-        f"{rmse(errors):.2f}; k {fitted.weights[0]:.2f} ± {fitted.spread[0]:.2f}; "
-        f"90 % intervals hold {held:.0%}; height and position 2.39, log height 1.49"
+        f"basin: model alone, centred {rmse(centred):.2f} degC; revised, left out "
+        f"{rmse(errors):.2f}, 90 % intervals hold {held:.0%} of {len(errors)}; without "
+        f"vg4 {rmse(rest):.2f}, {rest_held:.0%} of {len(rest)}; "
+        f"k {fitted.weights[0]:.2f} ± {fitted.spread[0]:.2f}; left out, height and "
+        "position give 2.39 (without vg4 2.49), the log of the height 1.49 (1.31)"
     )
-    # Left out, height and position give 2.39 (README of the data).
-    assert rmse(errors) < 2.0
-    assert held >= 0.75
+    # Measured 1.14 and 0.92; regressions left out from the README of the data.
+    assert len(errors) == 18
+    assert rmse(errors) < 1.49
+    assert rmse(rest) < 1.31
+    # Measured 15 of 18 and 15 of 17.
+    assert held >= 0.8
+    assert 0.85 <= rest_held <= 0.95
 
 
 def test_two_loggers_of_the_basin_find_a_strong_background(observed, offsets):
@@ -191,29 +208,9 @@ def test_two_loggers_of_the_basin_find_a_strong_background(observed, offsets):
             observed.terms[pair],
             observed.points[pair],
             observed.offset[pair],
-            observed.error[pair],
+            observed.noise[np.ix_(pair, pair)],
             observed.zero[pair],
         )
     )
     tell(f"k from vg1 and vg2 alone: {fitted.weights[0]:.2f}")
     assert 0.5 < fitted.weights[0] < 2.5
-
-
-# Source: T. G. Erismann, github.com/thorerismann/urban-heat-biel (MIT licence).
-
-
-def test_a_town_is_told_to_be_outside_the_model(tmp_path):
-    """Calendar-day minima of a town: the loggers are read and compared, no more."""
-    place = folder("lake-town")
-    days = pd.read_csv(place / "days.csv", parse_dates=["date"])
-    minima = days.pivot_table(index="date", columns="logger", values="tmin_degc")
-    highs = days.pivot_table(index="date", columns="logger", values="tmax_degc")
-    found = find_offsets(minima, (highs - minima).median(axis=1), 47.14)
-    seen = pd.read_csv(place / "offsets.csv").set_index("logger")["offset"]
-    both = pd.concat([seen, found.table["offset"]], axis=1, keys=["a", "b"]).dropna()
-    error = (both["a"] - both["b"]) - (both["a"] - both["b"]).mean()
-    tell(
-        f"lake-town: {len(both)} loggers, {len(found.nights)} nights, rms {rmse(error):.2f}"
-    )
-    assert len(both) >= 35
-    assert rmse(error) < 0.3

@@ -131,7 +131,9 @@ def test_the_map_follows_the_loggers(site, mild):
         assert table["observed_degc"][name] == pytest.approx(offset, abs=0.2)
         assert at(site, survey, name) == pytest.approx(offset, abs=0.35)
         assert table["modelled_after_degc"][name] == pytest.approx(
-            at(site, survey, name), abs=0.02
+            # The map is read between cells, and ground is rough within them.
+            at(site, survey, name),
+            abs=0.1,
         )
 
 
@@ -144,8 +146,9 @@ def test_a_mild_floor_lowers_the_strength_of_the_background(mild):
 
 
 def test_the_doubt_shrinks_where_loggers_stand(site, mild):
-    assert at(site, mild[0], "L2", "frost_night_offset_sd") < 0.4
-    assert at(site, mild[0], "L1", "frost_night_offset_sd") < 0.2
+    doubt = mild[0].layers["frost_night_offset_sd"].to_numpy()[site.field_mask]
+    assert at(site, mild[0], "L2", "frost_night_offset_sd") < 0.6 * np.median(doubt)
+    assert at(site, mild[0], "L1", "frost_night_offset_sd") < 0.3
 
 
 def test_verdicts_that_changed_are_told_with_the_reason(mild):
@@ -213,6 +216,28 @@ def test_one_logger_alone_changes_nothing(site, tmp_path):
         site, read(write_readings(tmp_path, only, places={"L1": PLACES["L1"]}))
     )
     assert not revision.changed
+    assert revision.summary.startswith("One logger tells no difference between places")
+
+
+def test_loggers_at_one_place_change_nothing_and_are_told_so(site, tmp_path):
+    places = {"L1": PLACES["L1"], "L2": (250.4, 330)}
+    offsets = {"L1": 0.0, "L2": -2.0}
+    _, revision = revise(site, read(write_readings(tmp_path, offsets, places=places)))
+    assert not revision.changed
+    assert revision.summary.startswith("All loggers stand at one place")
+    assert "loggers.csv" in revision.summary
+
+
+def test_loggers_of_two_years_change_nothing_and_are_told_so(site, tmp_path):
+    places = {name: PLACES[name] for name in ("L1", "L2")}
+    folder = write_readings(tmp_path, {"L1": 0.0, "L2": -2.0}, places=places)
+    text = (folder / "L2.csv").read_text(encoding="utf-8").replace("2025-", "2023-")
+    (folder / "L2.csv").write_text(text, encoding="utf-8")
+    _, revision = revise(site, read(folder))
+    assert not revision.changed
+    said = {r.about: r.text for r in revision.remarks}
+    assert "no night in common with the reference" in said["L2"]
+    assert "its year" in said["L2"]
 
 
 def test_a_logger_off_the_map_is_said_and_left_out(site, tmp_path):
@@ -236,11 +261,31 @@ def with_notes(site, *notes):
     return replace(site, vectors={**site.vectors, "notes": frame})
 
 
+def test_the_report_says_in_words_what_notes_weigh(site):
+    _, revision = revise(with_notes(site, ("fog", 200, 250), ("fog", 220, 250)))
+    page = str(show_revision(revision))
+    assert f"to ±{NOTE_ERROR} °C each" in page
+    assert "ten at one place weigh little more than two" in page
+    assert "Fog, 2025-05-12" in page
+    assert "or colder" in page
+
+
+def test_notes_that_the_map_bears_out_are_listed_as_such(site):
+    noted = with_notes(site, ("fog", 200, 250), ("frost", 250, 60), ("wind", 90, 90))
+    _, revision = revise(noted)
+    assert list(revision.notes["counts"]) == [True, False]
+    page = str(show_revision(revision))
+    assert "Corrected by 1 note as weak readings" in revision.summary
+    assert page.count("the map bears it out") == 1
+
+
 def test_notes_against_the_map_move_it_weakly(site, mild):
     noted = with_notes(site, *[("fog", 200 + 20 * i, 250) for i in range(10)])
     survey, revision = revise(noted)
     before = mild[1].loggers.set_index("logger")["modelled_before_degc"]
-    assert revision.notes == 10
+    assert revision.notes["counts"].sum() == 10
+    now, then = (revision.notes[f"{n}_degc"] for n in ("after", "before"))
+    assert (now < then - 0.2).all()
     assert revision.loggers.empty
     assert "10 notes as weak readings" in revision.summary
     west, south = site.grid.bounds[:2]

@@ -100,6 +100,37 @@ def test_a_file_that_sitekit_did_not_write_is_refused_by_name(out, name):
     assert contents(out) == before
 
 
+def test_what_a_later_command_wrote_into_a_folder_of_ours_stays(out):
+    fill(out, map="older")
+    fill(out / "revised", map="by readings")
+    fill(out / "loggers", map="where they go")
+    check_folder(out)
+    fill(out, map="newer")
+    found = contents(out)
+    assert found["revised/map"] == b"by readings"
+    assert found["loggers/map"] == b"where they go"
+    assert found["map"] == b"newer"
+    check_folder(out)
+    assert not strangers(out)
+
+
+def test_a_foreign_file_in_such_a_folder_is_refused_by_name(out):
+    fill(out, map="older")
+    fill(out / "revised", map="by readings")
+    (out / "revised" / "letter.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(
+        OutputError, match=r"revised/letter\.txt, which sitekit did not"
+    ):
+        fill(out, map="newer")
+    assert contents(out)["revised/letter.txt"] == b"mine"
+
+
+def test_a_folder_of_results_that_is_not_ours_is_refused(out):
+    fill(out / "one", map="a survey")
+    with pytest.raises(OutputError, match="did not write"):
+        check_folder(out)
+
+
 def test_a_link_to_nowhere_is_a_foreign_file_too(out):
     fill(out, map="older")
     (out / "link").symlink_to(out / "nothing")

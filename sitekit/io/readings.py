@@ -11,6 +11,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from pyproj import CRS
 
+from sitekit import words
 from sitekit.errors import InputError
 from sitekit.io.reading_file import UNNAMED, check_zone, read_file
 from sitekit.site import Remark
@@ -139,7 +140,10 @@ def _read_one(
     try:
         read = read_file(file, zone)
     except InputError as error:
-        remarks += [Remark("doubtful", file.name, m) for m in error.mistakes]
+        remarks += [
+            Remark("doubtful", file.name, mistake.removeprefix(f"{file.name}: "))
+            for mistake in error.mistakes
+        ]
         return {}
     found = dict(read.by_logger)
     if UNNAMED in found:
@@ -217,10 +221,10 @@ def _told_of_table(
 ) -> list[Remark]:
     """Say which loggers were read, which have no file, which stand at one place."""
     told = []
-    for name in table["logger"]:
-        if name not in temperatures:
-            text = f"logger {name} has no readings that can be used; it is left out"
-            told.append(Remark("doubtful", TABLE, text))
+    without = [name for name in table["logger"] if name not in temperatures]
+    if without:
+        text = f"no readings that can be used of {words.listed(without)}; left out"
+        told.append(Remark("doubtful", TABLE, text))
     with_readings = table[table["logger"].isin(list(temperatures))]
     points = list(zip(with_readings["logger"], with_readings.geometry, strict=True))
     for i, (name, point) in enumerate(points):
@@ -235,8 +239,8 @@ def _told_of_table(
         Remark(
             "read",
             "readings",
-            f"{len(temperatures)} loggers, {rows:,} readings, {first:%Y-%m-%d} to "
-            f"{last:%Y-%m-%d}",
+            f"{words.counted(len(temperatures), 'logger')}, {rows:,} readings, "
+            f"{first:%Y-%m-%d} to {last:%Y-%m-%d}",
         )
     )
     return told

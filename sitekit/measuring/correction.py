@@ -3,7 +3,8 @@
 The modelled terms of the night keep their shape; readings weigh them. The weight of
 the background (its strength k) differs most from place to place, so it is fitted on
 the log scale and takes most of what readings say. What no term explains is spread
-over a short range around each logger. Everything is Gaussian: no sampling.
+over a short range around each logger; how much of it there is and how far it reaches
+is weighed by the readings too. Everything is a mixture of normal laws: no sampling.
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,7 +14,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
-from scipy.spatial.distance import cdist
+
+from sitekit.measuring.residual import (
+    RANGES,
+    RESIDUALS,
+    covariance,
+    mix,
+    prior_likelihood,
+    variance_of,
+)
 
 Array = NDArray[np.float64]
 
@@ -36,15 +45,12 @@ TERMS: Mapping[str, float] = {
 SENSOR = 0.2
 #: What the zero of readings against that of the map may be. [degC]
 ZERO = 3.0
-#: Residual: usual standard deviation [degC] and range [m], the factor by which each
-#: may differ (one standard deviation), and what is tried.
-USUAL_RESIDUAL, USUAL_RANGE, FACTOR = 0.75, 80.0, 2.0
-RESIDUALS = tuple(USUAL_RESIDUAL * 2.0**k for k in (-2, -1.5, -1, -0.5, 0, 0.5, 1, 1.5))
-RANGES = (30.0, 60.0, 120.0, 240.0)
 #: Steps of the fit of k.
 STEPS = 12
 #: Cells that are corrected at a time.
-AT_A_TIME = 200_000
+AT_A_TIME = 50_000
+#: Share of the likelihood in the fits that are kept.
+KEPT = 0.99
 
 
 @dataclass(frozen=True)
@@ -60,8 +66,8 @@ class Observed:
         Easting and northing. [m]
     offset : (reading,) ndarray
         Offset seen. [degC]
-    error : (reading,) ndarray
-        Its standard error. [degC]
+    noise : (reading, reading) ndarray
+        Covariance of its errors, besides those of sensor and siting. [degC²]
     zero : (reading,) ndarray of bool
         Whether it is told against a zero of its own (loggers), or against that of
         the map (notes).
@@ -70,7 +76,7 @@ class Observed:
     terms: Array
     points: Array
     offset: Array
-    error: Array
+    noise: Array
     zero: NDArray[np.bool_]
 
     def without(self, index: int) -> "Observed":
@@ -80,39 +86,103 @@ class Observed:
             self.terms[kept],
             self.points[kept],
             self.offset[kept],
-            self.error[kept],
+            self.noise[np.ix_(kept, kept)],
             self.zero[kept],
         )
 
 
 @dataclass(frozen=True)
-class Correction:
-    """Weights of the terms after the readings, and the residual around each.
+class Fit:
+    """Weights of the terms for one size and range of the residual.
 
     Parameters
     ----------
+    residual, reach : float
+        Standard deviation and range of what no term explains. [degC], [m]
+    likely : float
+        Logarithm of how likely the readings are with it.
     weights, spread : (term,) ndarray
         Weight of each term and its standard deviation; 1 is the model as it is.
     zero : float
         Zero of the readings against that of the map. [degC]
-    residual, reach : float
-        Standard deviation and range of what no term explains. [degC], [m]
+    """
+
+    residual: float
+    reach: float
+    likely: float
+    weights: Array
+    spread: Array
+    zero: float
+    _scale: Array
+    _factor: Any
+    _solved: Array
+
+    def predict(
+        self,
+        places: tuple[Array, Array],
+        observed: Observed,
+        anchor: Array | None,
+        *,
+        as_read: bool,
+    ) -> tuple[Array, Array]:
+        """Correct the offset at places, given by their terms and points."""
+        terms, points = places
+        near = self.residual, self.reach, anchor
+        shaped = _shape(terms, self._scale)
+        own = shaped.sum(axis=1) + shaped[:, 0] * self._scale[1]
+        sd = prior_spread()
+        cross = (shaped * sd**2) @ _shape(observed.terms, self._scale).T
+        cross += covariance(points, observed.points, *near)
+        variance = ((shaped * sd) ** 2).sum(axis=1) + variance_of(points, *near)
+        if as_read:
+            cross += ZERO**2 * observed.zero
+            variance += ZERO**2
+        variance -= (cross * cho_solve(self._factor, cross.T).T).sum(axis=1)
+        return own + cross @ self._solved, np.sqrt(np.maximum(variance, 1e-6))
+
+
+@dataclass(frozen=True)
+class Correction:
+    """Every fit that the readings allow, each with its share.
+
+    Parameters
+    ----------
+    fits : tuple of Fit
+        One for each size and range of the residual.
+    shares : (fit,) ndarray
+        How likely each is; they add up to 1.
     observed : Observed
         What it was fitted to.
     anchor : (2,) ndarray or None
         The reference place, that residuals are told against.
     """
 
-    weights: Array
-    spread: Array
-    zero: float
-    residual: float
-    reach: float
+    fits: tuple[Fit, ...]
+    shares: Array
     observed: Observed
     anchor: Array | None
-    _scale: Array
-    _factor: Any
-    _solved: Array
+
+    @property
+    def weights(self) -> Array:
+        """Weight of each term; 1 is the model as it is."""
+        return np.asarray(self.shares @ [f.weights for f in self.fits])
+
+    @property
+    def spread(self) -> Array:
+        """Standard deviation of each weight."""
+        off = np.array([f.weights for f in self.fits]) - self.weights
+        within = np.array([f.spread for f in self.fits])
+        return np.asarray(np.sqrt(self.shares @ (off**2 + within**2)))
+
+    @property
+    def residual(self) -> float:
+        """Standard deviation of what no term explains. [degC]."""
+        return float(np.sqrt(self.shares @ [f.residual**2 for f in self.fits]))
+
+    @property
+    def zero(self) -> float:
+        """Zero of the readings against that of the map. [degC]."""
+        return float(self.shares @ [f.zero for f in self.fits])
 
     def predict(
         self, terms: Array, points: Array, *, as_read: bool = False
@@ -133,23 +203,12 @@ class Correction:
         offset, spread : (place,) ndarray
             Corrected offset and its standard deviation. [degC]
         """
-        shaped = terms.copy()
-        shaped[:, 0] *= self._scale[0]
-        own = terms @ np.r_[self._scale[0], np.ones(terms.shape[1] - 1)]
-        own = own + shaped[:, 0] * self._scale[1]
-        seen = _shape(self.observed.terms, self._scale)
-        sd = prior_spread()
-        cross = (shaped * sd**2) @ seen.T
-        cross += covariance(
-            points, self.observed.points, self.residual, self.reach, self.anchor
-        )
-        variance = ((shaped * sd) ** 2).sum(axis=1)
-        variance += variance_of(points, self.residual, self.reach, self.anchor)
-        if as_read:
-            cross += ZERO**2 * self.observed.zero
-            variance += ZERO**2
-        variance -= (cross * cho_solve(self._factor, cross.T).T).sum(axis=1)
-        return own + cross @ self._solved, np.sqrt(np.maximum(variance, 1e-6))
+        told = [
+            fit.predict((terms, points), self.observed, self.anchor, as_read=as_read)
+            for fit in self.fits
+        ]
+        means, spreads = (np.array(values) for values in zip(*told, strict=True))
+        return mix(means, spreads, self.shares)
 
 
 def prior_spread() -> Array:
@@ -162,31 +221,6 @@ def _shape(terms: Array, scale: Array) -> Array:
     shaped = terms.copy()
     shaped[:, 0] *= scale[0]
     return shaped
-
-
-def covariance(
-    one: Array, other: Array, residual: float, reach: float, anchor: Array | None
-) -> Array:
-    """Relate the residual of places, each against that of the reference place."""
-
-    def alike(a: Array, b: Array) -> Array:
-        return np.asarray(residual**2 * np.exp(-0.5 * (cdist(a, b) / reach) ** 2))
-
-    made = alike(one, other)
-    if anchor is not None:
-        made = made - alike(one, anchor[None]) - alike(other, anchor[None]).T
-        made += residual**2
-    return made
-
-
-def variance_of(
-    points: Array, residual: float, reach: float, anchor: Array | None
-) -> Array:
-    """Tell the variance of the residual at places. [degC²]."""
-    if anchor is None:
-        return np.full(len(points), residual**2)
-    near = np.exp(-0.5 * (cdist(points, anchor[None])[:, 0] / reach) ** 2)
-    return np.asarray(2 * residual**2 * (1 - near))
 
 
 def fit_correction(observed: Observed, anchor: Array | None = None) -> Correction:
@@ -202,65 +236,62 @@ def fit_correction(observed: Observed, anchor: Array | None = None) -> Correctio
     Returns
     -------
     correction : Correction
-        Residual and range as expected from the readings, and the weights that go
-        with them.
+        The likeliest fits, which together hold 99 % of the likelihood.
 
     References
     ----------
     Rasmussen & Williams 2006, Gaussian Processes for Machine Learning, ch. 2.7
-    (explicit basis functions) and 5.4 (marginal likelihood); the strength of the
-    background by Gauss-Newton steps about its likeliest value.
+    (explicit basis functions) and 5.2 (marginal likelihood, mixed over what is not
+    known); the strength of the background by Gauss-Newton steps about its likeliest
+    value.
     """
-    grid = [(residual, reach) for residual in RESIDUALS for reach in RANGES]
-    likely = np.array([_fit(observed, *pair, anchor)[0] for pair in grid])
-    shares = np.exp(likely - likely.max())
+    tried = [
+        _fit(observed, residual, reach, anchor)
+        for residual in RESIDUALS
+        for reach in RANGES
+    ]
+    tried.sort(key=lambda fit: -fit.likely)
+    shares = np.exp([fit.likely - tried[0].likely for fit in tried])
     shares /= shares.sum()
-    # The expected variance, not the likeliest: few readings must not look sure.
-    residual = float(np.sqrt(shares @ np.array([r**2 for r, _ in grid])))
-    reach = float(np.exp(shares @ np.log([r for _, r in grid])))
-    return _fit(observed, residual, reach, anchor)[1]
+    count = int(np.searchsorted(np.cumsum(shares), KEPT)) + 1
+    kept = shares[:count] / shares[:count].sum()
+    return Correction(tuple(tried[:count]), kept, observed, anchor)
 
 
 def _fit(
     observed: Observed, residual: float, reach: float, anchor: Array | None
-) -> tuple[float, Correction]:
+) -> Fit:
     """Fit the weights for one residual and range; tell how likely they are."""
     sd = prior_spread()
-    noise = np.diag(observed.error**2 + SENSOR**2)
+    points = observed.points
+    noise = observed.noise + SENSOR**2 * np.eye(len(points))
     noise += ZERO**2 * np.outer(observed.zero, observed.zero)
-    noise += covariance(observed.points, observed.points, residual, reach, anchor)
+    noise += covariance(points, points, residual, reach, anchor)
     log_k = 0.0
     for _ in range(STEPS):
         # Linear in the logarithm of k about its last value; its prior lies at 0.
         scale = np.array([np.exp(log_k), -log_k])
         seen = _shape(observed.terms, scale)
-        expected = seen.sum(axis=1) + seen[:, 0] * scale[1]
-        total = noise + (seen * sd**2) @ seen.T
-        factor = cho_factor(total, lower=True)
-        rest = observed.offset - expected
+        factor = cho_factor(noise + (seen * sd**2) @ seen.T, lower=True)
+        rest = observed.offset - seen.sum(axis=1) - seen[:, 0] * scale[1]
         solved = cho_solve(factor, rest)
         shift = sd**2 * (seen.T @ solved)
         log_k += 0.7 * (shift[0] - log_k)
     spread = sd**2 - ((seen * sd**2).T * cho_solve(factor, seen * sd**2).T).sum(axis=1)
-    spread = np.sqrt(np.maximum(spread, 0))
     weights = 1 + shift
     weights[0] = np.exp(log_k)
-    spread[0] *= weights[0]
+    spread = np.sqrt(np.maximum(spread, 0)) * np.r_[weights[0], np.ones(len(sd) - 1)]
     likely = -0.5 * rest @ solved - np.log(np.diag(factor[0])).sum()
-    likely -= 0.5 * (np.log(residual / USUAL_RESIDUAL) / np.log(FACTOR)) ** 2
-    likely -= 0.5 * (np.log(reach / USUAL_RANGE) / np.log(FACTOR)) ** 2
-    zero = float(ZERO**2 * observed.zero.astype(float) @ solved)
-    return float(likely), Correction(
-        weights,
-        spread,
-        zero,
-        residual,
-        reach,
-        observed,
-        anchor,
-        scale,
-        factor,
-        solved,
+    return Fit(
+        residual=residual,
+        reach=reach,
+        likely=float(likely) + prior_likelihood(residual, reach),
+        weights=weights,
+        spread=spread,
+        zero=float(ZERO**2 * observed.zero.astype(float) @ solved),
+        _scale=scale,
+        _factor=factor,
+        _solved=solved,
     )
 
 
@@ -293,7 +324,7 @@ def leave_one_out(
             as_read=bool(observed.zero[index]),
         )
         errors.append(offset[0] - observed.offset[index])
-        own = observed.error[index] ** 2 + SENSOR**2
+        own = float(observed.noise[index, index]) + SENSOR**2
         spreads.append(float(np.sqrt(spread[0] ** 2 + own)))
     return np.array(errors), np.array(spreads)
 

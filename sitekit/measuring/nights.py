@@ -8,6 +8,7 @@ import pandas as pd
 
 from sitekit.layers import season
 from sitekit.measuring.checks import by_sun
+from sitekit.site import Remark
 
 #: The night by the sun: from 18 h to 9 h. [h]
 EVENING, MORNING = 18, 9
@@ -22,8 +23,9 @@ CLEAREST, LEAST_RANGE = 0.4, 8.0
 STILL_WIND, CLEAR_CLOUD = 2.3, 0.3
 #: Nights below which nothing is said.
 LEAST_NIGHTS = 8
-#: Nights that one logger must share with the reference.
-LEAST_SHARED = 3
+#: Nights that one logger must share with the reference; fewer say nothing of their
+#: own spread.
+LEAST_SHARED = 4
 MEDIAN = "the median of the loggers"
 
 
@@ -193,8 +195,7 @@ def find_offsets(
             "offset": kept.median(),
             "low": kept.quantile(0.2),
             "high": kept.quantile(0.8),
-            # The median of n values is 1.25 times as unsure as their mean.
-            "error": 1.25 * kept.std(ddof=1) / np.sqrt(kept.notna().sum()),
+            "error": _error_of_median(kept),
         }
     )
     return Offsets(
@@ -204,6 +205,49 @@ def find_offsets(
         strength=_strength(pd.DatetimeIndex(shared.index), weather, latitude),
         chosen_by=how,
     )
+
+
+def tell_apart(minima: pd.DataFrame, offsets: Offsets) -> list[Remark]:
+    """Say which loggers read at other times than the rest, and are left out.
+
+    Parameters
+    ----------
+    minima : DataFrame
+        By night and logger. [degC]
+    offsets : Offsets
+        What was found from them.
+
+    Returns
+    -------
+    remarks : list of Remark
+        One for each logger that has no offset though there were nights for one.
+    """
+    read = minima.notna()
+    remarks = []
+    for name in minima.columns.difference([*offsets.table.index, offsets.reference]):
+        others = read.drop(columns=name)
+        rest = others.get(offsets.reference, others.any(axis=1))
+        with_whom = "the reference" if offsets.reference in others else "another logger"
+        if not (read[name] & rest).any():
+            text = f"no night in common with {with_whom}: see its dates and its year"
+        elif offsets.enough:
+            text = f"fewer than {LEAST_SHARED} clear still nights with {with_whom}"
+        else:
+            continue
+        remarks.append(Remark("doubtful", str(name), f"{text}; it is left out"))
+    return remarks
+
+
+def _error_of_median(nights: pd.DataFrame) -> pd.Series:
+    """Tell the standard error of the median of each column.
+
+    The median of n values is 1.25 times as unsure as their mean; their spread is
+    known from n - 1 of them, so that the mean follows the law of Student, whose
+    standard deviation is that of the normal law times sqrt((n - 1) / (n - 3)).
+    """
+    count = nights.notna().sum()
+    error: pd.Series = 1.25 * nights.std(ddof=1) / np.sqrt(count)
+    return error * np.sqrt((count - 1) / (count - 3))
 
 
 def _strength(

@@ -13,13 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from sitekit.measuring.correction import (
-    SENSOR,
+from sitekit.measuring.correction import SENSOR, ZERO, prior_spread
+from sitekit.measuring.residual import (
     USUAL_RANGE,
     USUAL_RESIDUAL,
-    ZERO,
     covariance,
-    prior_spread,
     variance_of,
 )
 

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
 from sitekit import words
 from sitekit.grid import Grid
@@ -92,8 +93,10 @@ class Revision:
     changes : DataFrame
         Verdicts that changed: ``block``, ``fruit``, ``before``, ``after``,
         ``area_m2``, ``reason``.
-    notes : int
-        Notes that counted as weak readings.
+    notes : GeoDataFrame
+        Notes that tell of cold or warmth: ``date``, ``kind``, ``text``,
+        ``says_degc``, ``before_degc``, ``after_degc``, and ``counts`` for those that
+        counted as weak readings.
     remarks : tuple of Remark
         What was read, mended, left out.
     changed : bool
@@ -109,7 +112,7 @@ class Revision:
     weights: pd.DataFrame
     left_out: float
     changes: pd.DataFrame
-    notes: int
+    notes: GeoDataFrame
     remarks: tuple[Remark, ...]
     changed: bool
     summary: str
@@ -197,7 +200,7 @@ def observe_loggers(
             terms.as_read(there[known], offsets.strength),
             points[known],
             table["offset"].to_numpy(float),
-            table["error"].fillna(SENSOR).to_numpy(float),
+            np.diag(table["error"].fillna(SENSOR).to_numpy(float) ** 2),
             np.ones(len(table), bool),
         ),
         [str(n) for n in table.index],
@@ -211,7 +214,7 @@ def join_observed(one: Observed, other: Observed) -> Observed:
         np.vstack([one.terms, other.terms]),
         np.vstack([one.points, other.points]),
         np.concatenate([one.offset, other.offset]),
-        np.concatenate([one.error, other.error]),
+        block_diag(one.noise, other.noise),
         np.concatenate([one.zero, other.zero]),
     )
 

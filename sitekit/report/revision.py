@@ -4,7 +4,7 @@ from math import isfinite
 
 from sitekit import words
 from sitekit.measuring.correction import SENSOR
-from sitekit.measuring.notes import NOTE_ERROR
+from sitekit.measuring.notes import NOTE_ERROR, NOTE_REACH, NOTES
 from sitekit.measuring.revision import Revision
 from sitekit.report.markup import Markup, element, items, table
 from sitekit.report.sections import section
@@ -49,6 +49,7 @@ def show_revision(revision: Revision | None) -> Markup:
         element("h3", "Verdicts that changed"),
         _changes(revision),
         *_loggers(revision),
+        *_notes(revision),
         element("h3", "Which input matters most now"),
         _weights(revision),
         element("h3", "What would change this map again"),
@@ -66,10 +67,14 @@ def _basis(revision: Revision) -> Markup:
             f"{revision.chosen_by}. A reading counts to ±{SENSOR} °C and the spread of "
             "its nights."
         )
-    if revision.notes:
+    counted = int(revision.notes["counts"].sum())
+    if counted:
         texts.append(
-            f"{revision.notes} notes against the map count as weak "
-            f"readings, to ±{NOTE_ERROR} °C each; common practice, no source."
+            f"{words.counted(counted, 'note')} against the map count as weak readings, "
+            f" to ±{NOTE_ERROR} °C each. Notes of one kind from one night, "
+            f"and notes within {NOTE_REACH:.0f} m of each other, share most of that "
+            "error: ten at one place weigh little more than two. Common practice, no "
+            "source."
         )
     return element("p", " ".join(texts))
 
@@ -135,6 +140,37 @@ def _loggers(revision: Revision) -> list[Markup]:
         element("h3", "Loggers"),
         table(heads, rows, caption=caption, label="Loggers"),
     ]
+
+
+def _notes(revision: Revision) -> list[Markup]:
+    """Show what each note says, and the map before and after."""
+    if revision.notes.empty:
+        return []
+
+    def told(value: object) -> str:
+        return words.number(float(str(value)), 1)
+
+    rows = [
+        (
+            f"{words.sentence(str(row['kind']))[:-1]}, {row['date']}",
+            str(row["text"]),
+            f"{told(row['says_degc'])} or {_way(str(row['kind']))}",
+            told(row["before_degc"]),
+            told(row["after_degc"]) if row["counts"] else "the map bears it out",
+        )
+        for row in revision.notes.to_dict("records")
+    ]
+    heads = ("Note", "In your words", "Says", "Map before", "Map now")
+    caption = "All in °C on clear still nights, against the reference place."
+    return [
+        element("h3", "Notes"),
+        table(heads, rows, caption=caption, label="Notes"),
+    ]
+
+
+def _way(kind: str) -> str:
+    """Say to which side a note leaves room."""
+    return "colder" if NOTES[kind] < 0 else "milder"
 
 
 def _weights(revision: Revision) -> Markup:

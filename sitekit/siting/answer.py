@@ -16,6 +16,8 @@ from sitekit.words import CONDITIONS, HARDY, REFUSED, SITE_CLASSES, TEST_FIRST, 
 
 #: Cells that a hollow must be wide, and noises that it must be deep, to be seen.
 CELLS_WIDE, NOISES_DEEP = 3, 2
+#: What is asked for until readings are there.
+ASKED_FIRST = "two thermometers"
 STAMP = (
     "From terrain only. No thermometer has stood on this ground yet: night figures may "
     "be out by 1.5 °C, and no years are counted."
@@ -226,7 +228,8 @@ def _measures(
     )
     measures.append(
         Measure(
-            f"Two thermometers at 1.5 m: one in {low}, one 20 to 40 m above it",
+            f"{ASKED_FIRST.capitalize()} at 1.5 m: one in {low}, one 20 to 40 m "
+            "above it",
             "Ten clear still nights in bloom tell how cold the low ground is.",
         )
     )
@@ -263,7 +266,7 @@ def _unknowns(
             "elevation cannot see packed ground."
         )
     told.append(
-        "How strongly low ground cools here: two thermometers, one low and one 20 to "
+        f"How strongly low ground cools here: {ASKED_FIRST}, one low and one 20 to "
         "40 m above it, settle most of it."
     )
     if not counted:
