@@ -123,6 +123,11 @@ class PlantingPlan:
         ``from_a_m``, ``from_b_m``, ``tolerance_m``; one row a point.
     baseline : Baseline
         The two points that tapes are held to.
+    block_marks : GeoDataFrame
+        Points beside the blocks, pegged first: ``id`` (``B1-M1``), ``block``.
+    block_tapes : DataFrame
+        One row a plant: ``block``, ``id``, ``mark_1``, ``mark_2``,
+        ``from_mark_1_m``, ``from_mark_2_m``, ``angle_deg`` at the plant.
     need : DataFrame
         One row a fruit group: ``fruit``, ``group``, ``kg``, ``trees_good``,
         ``trees_usual``, ``trees_bad``, ``bad_years``, ``planned``, ``reason``.
@@ -144,11 +149,6 @@ class PlantingPlan:
     storage : DataFrame
         Stored fruit by month: ``fruit``, ``group``, ``month`` (1 to 12),
         ``stock_kg`` at its start, ``eaten_kg``, ``lost_kg``.
-    block_marks : GeoDataFrame
-        Points beside the blocks, pegged first: ``id`` (``B1-M1``), ``block``.
-    block_tapes : DataFrame
-        One row a plant: ``block``, ``id``, ``mark_1``, ``mark_2``,
-        ``from_mark_1_m``, ``from_mark_2_m``, ``angle_deg`` at the plant.
     """
 
     rows: GeoDataFrame
@@ -158,6 +158,8 @@ class PlantingPlan:
     test_holes: GeoDataFrame
     setting_out: pd.DataFrame
     baseline: Baseline
+    block_marks: GeoDataFrame
+    block_tapes: pd.DataFrame
     need: pd.DataFrame
     quantities: pd.DataFrame
     edges: pd.DataFrame
@@ -165,8 +167,6 @@ class PlantingPlan:
     sentences: tuple[str, ...]
     missing: Mapping[str, str]
     storage: pd.DataFrame = field(default_factory=pd.DataFrame)
-    block_marks: GeoDataFrame = field(default_factory=GeoDataFrame)
-    block_tapes: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)

@@ -318,7 +318,7 @@ def grey(path, folder, dpi):
     return np.asarray(Image.open(next(folder.glob("p-*.png"))).convert("L"))
 
 
-def test_the_pack_has_its_ten_files(planned, tmp_path):
+def test_the_pack_has_its_eleven_files(planned, tmp_path):
     files = write_handover(planned, tmp_path / "handover", today=DAY)
     assert {path.name for path in files} == {
         "plan-a3.pdf",
@@ -331,11 +331,19 @@ def test_the_pack_has_its_ten_files(planned, tmp_path):
         "setting_out.geojson",
         "quantities.csv",
         "plan_years.csv",
+        "plants.csv",
     }
     assert all(path.stat().st_size > 0 for path in files)
     assert {path.name for path in (tmp_path / "handover").iterdir()} == {
         path.name for path in files
     }
+
+
+def test_every_plant_is_listed_with_its_year_and_partner(pack, planned):
+    listed = pd.read_csv(pack / "plants.csv")
+    assert listed["id"].tolist() == planned.plan.plants["id"].tolist()
+    assert {"block", "row", "number", "fruit", "year"} <= set(listed)
+    assert "geometry" not in listed
 
 
 def test_without_a_plan_nothing_is_written(small_survey, tmp_path):

@@ -65,6 +65,8 @@ def plan(small_survey):
         baseline=Baseline(
             ("A", "B"), ((west, south), (west + 10, south)), (700.0, 700.0), 0.02, True
         ),
+        block_marks=GeoDataFrame({"id": [], "block": []}, geometry=[], crs=crs),
+        block_tapes=pd.DataFrame(columns=["id", "mark_1", "mark_2"]),
         need=pd.DataFrame({"fruit": ["apple"]}),
         quantities=pd.DataFrame(
             {

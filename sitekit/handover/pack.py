@@ -115,6 +115,7 @@ def _write_lists(folder: Path, survey: Survey, plan: PlantingPlan) -> list[Path]
     tables = {
         "quantities.csv": plan.quantities,
         "plan_years.csv": plan.years,
+        "plants.csv": pd.DataFrame(plan.plants.drop(columns="geometry")),
     }
     for name, table in tables.items():
         _write_table(folder / name, table)

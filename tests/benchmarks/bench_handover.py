@@ -16,6 +16,8 @@ from telling import say
 
 from sitekit.grid import Grid
 from sitekit.handover import write_handover
+from sitekit.planting.block_marks import place_block_marks, tape_blocks
+from sitekit.planting.setting_out import make_setting_out
 from sitekit.results import Answer, Baseline, PlantingPlan, Survey
 from sitekit.site import VECTORS, ElevationModel, Site
 
@@ -47,7 +49,7 @@ def make_site():
         water_mask=nowhere,
         canopy_height=np.zeros(grid.shape, np.float32),
         evergreen=nowhere,
-        vectors={name: frame(["name"]) for name in VECTORS},
+        vectors={name: frame(["name", "certainty"]) for name in VECTORS},
     )
 
 
@@ -67,16 +69,6 @@ def make_plants(blocks):
     )
 
 
-def make_setting_out(plants, baseline):
-    """The list with its tapes."""
-    table = pd.DataFrame({"id": plants["id"], "what": "tree, pear"})
-    table["easting_m"], table["northing_m"] = plants.geometry.x, plants.geometry.y
-    table["level_m"], table["tolerance_m"] = 700.0, 0.1
-    for name, (x, y) in zip(("from_a_m", "from_b_m"), baseline.points, strict=True):
-        table[name] = np.hypot(table["easting_m"] - x, table["northing_m"] - y)
-    return table
-
-
 def make_plan(blocks):
     """A plan of plants and rows alone."""
     plants = make_plants(blocks)
@@ -86,15 +78,23 @@ def make_plan(blocks):
         shapely.LineString(shapely.get_coordinates(row.geometry))
         for _, row in plants.groupby(["block", "row"])
     ]
+    site = make_site()
+    fence = frame(["id", "kind", "block", "length_m"])
+    holes = frame(["id", "order", "block", "decides"])
+    marks = place_block_marks(site, plants, baseline)
     names = ["year", "item", "quantity", "unit", "price", "cost", "source"]
     return PlantingPlan(
         rows=frame({"row": range(len(lines))}, lines),
         plants=plants,
         lanes=frame(["kind", "width_m"]),
-        fence=frame(["id", "kind", "block", "length_m"]),
-        test_holes=frame(["id", "order", "block", "decides"]),
-        setting_out=make_setting_out(plants, baseline),
+        fence=fence,
+        test_holes=holes,
+        setting_out=make_setting_out(
+            site, baseline, plants, fence, holes, [("control mark", marks)]
+        ),
         baseline=baseline,
+        block_marks=marks,
+        block_tapes=tape_blocks(plants, marks, baseline),
         need=pd.DataFrame(),
         quantities=pd.DataFrame(columns=names),
         edges=pd.DataFrame(),
