@@ -107,7 +107,7 @@ def test_a_field_that_fails_has_a_row_with_its_reason(alone):
     assert "no shape" in alone[6]["reason"]
 
 
-@pytest.mark.parametrize("workers", [1, 4])
+@pytest.mark.parametrize("workers", [1, 2, 4])
 def test_the_number_of_workers_changes_no_result(
     request_, alone, workers, tmp_path, monkeypatch
 ):
@@ -241,6 +241,33 @@ def test_a_full_disk_is_told_and_what_was_finished_stays(tmp_path, monkeypatch):
     with pytest.raises(OutputError, match=r"No space left on device.*run again"):
         run._keep(tmp_path, task(name="b"), {"field": "b"})
     assert run._recall(tmp_path, task()) == {"field": "a"}
+
+
+def test_a_disk_that_fills_up_in_the_middle_loses_nothing(
+    request_, alone, tmp_path, monkeypatch
+):
+    kept, write, written = tmp_path / "kept", Path.write_text, []
+
+    def fills(path, *given, **options):
+        if path.suffix == ".part" and len(written) >= 3:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        written.append(path)
+        return write(path, *given, **options)
+
+    monkeypatch.setattr(run, "BATCH", 1)
+    with monkeypatch.context() as full:
+        full.setattr(Path, "write_text", fills)
+        with pytest.raises(OutputError, match="make room and run again"):
+            survey_region(replace(request_, workers=1), kept)
+    assert len(list(kept.glob("*.json"))) == 3
+    told = []
+    found = survey_region(
+        replace(request_, workers=1),
+        kept,
+        on_done=lambda done, total: told.append((done, total)),
+    )
+    assert told[0] == (3, 7)
+    assert found.rows == alone
 
 
 def test_a_fault_is_a_row_and_says_so():
