@@ -181,7 +181,8 @@ class SiteSection(_Section):
     )
     mulched: File | None = _file("Ground under mulch.", '"mulched.geojson"')
     control_marks: File | None = _file(
-        "Marks with known coordinates: name.", '"control_marks.geojson"'
+        "Marks with known coordinates: name, kind (control, check), elevation_m.",
+        '"control_marks.geojson"',
     )
     ground_tests: File | None = _file(
         "Test holes: result (good, slow, holds water).", '"ground_tests.geojson"'
