@@ -221,15 +221,12 @@ def cover() -> GeoDataFrame:
 
 
 def control_marks() -> GeoDataFrame:
-    """Make two control marks and a third to check them."""
+    """Make three control marks and a fourth to check them."""
     columns = ["name", "kind", "elevation_m", "text"]
     rows: list[tuple[float, float, Sequence[object]]] = [
-        (
-            897,
-            450,
-            ["corner of the farmhouse", "control", 734.9, "its south-west corner"],
-        ),
-        (772, 552, ["nail in the boulder", "control", 738.5, "above the shelf"]),
+        (897, 450, ["corner of the farmhouse", "control", 734.9, "south-west corner"]),
+        (590, 540, ["nail in the boulder", "control", 735.9, "above the shelf"]),
+        (580, 450, ["bolt in the flat rock", "control", 731.6, "above the hedge"]),
         (390, 548, ["bolt in the gatepost", "check", 733.6, "west of the dell"]),
     ]
     return points(columns, rows)
