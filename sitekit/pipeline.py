@@ -29,6 +29,7 @@ from sitekit.planting.block_marks import place_block_marks
 from sitekit.planting.lanes import find_setbacks, plan_cold_air_lanes
 from sitekit.planting.plan import plan_planting, with_plan
 from sitekit.planting.plants import find_partners
+from sitekit.planting.setting_out import name_revision
 from sitekit.results import Survey
 from sitekit.settings import Setting, settings_of
 from sitekit.site import Site
@@ -67,6 +68,7 @@ TUNED: tuple[Callable[..., Any], ...] = (
     find_partners,
     choose_baseline,
     place_block_marks,
+    name_revision,
 )
 #: Layers that siting reads, whether they are written or not.
 READ_BY_SITING = (

@@ -146,6 +146,8 @@ class PlantingPlan:
     missing : mapping of str to str
         Parts of the hand-over that lack an input: what is missing, and what
         would mend it.
+    revision : str
+        Which revision of the pack this is.
     storage : DataFrame
         Stored fruit by month: ``fruit``, ``group``, ``month`` (1 to 12),
         ``stock_kg`` at its start, ``eaten_kg``, ``lost_kg``.
@@ -166,6 +168,7 @@ class PlantingPlan:
     years: pd.DataFrame
     sentences: tuple[str, ...]
     missing: Mapping[str, str]
+    revision: str = "A"
     storage: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 

@@ -215,6 +215,16 @@ def draw_column(survey, form=A3):
     return paper
 
 
+@pytest.mark.parametrize(
+    ("revision", "issue"),
+    [("A", "first issue"), ("B", "replaces every earlier revision")],
+)
+def test_the_title_block_says_which_revision_it_is(planned, revision, issue):
+    again = replace(planned, plan=replace(planned.plan, revision=revision))
+    told = written(draw_column(again, A3))
+    assert f"{revision} 25 Nov 2026 {issue}" in told
+
+
 @pytest.mark.parametrize("form", [A3, A4])
 def test_nothing_in_the_column_leaves_its_paper(planned, form):
     paper = draw_column(planned, form)

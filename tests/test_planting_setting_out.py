@@ -28,6 +28,7 @@ from sitekit.planting.setting_out import (
     describe_scale,
     list_diagonals,
     make_setting_out,
+    name_revision,
     position_step,
     scale_over_100_m,
 )
@@ -559,3 +560,14 @@ def test_a_line_of_plants_can_be_fenced():
     fence = plan_fence({"1": LineString([(0, 0), (40, 0)])}, gates_at(), UTM)
     line = fence[fence["kind"] == "fence line"].geometry.iloc[0]
     assert line.distance(LineString([(0, 0), (40, 0)])) >= 3 - 1e-6
+
+
+def test_a_revision_is_written_in_capitals_and_nothing_else():
+    assert name_revision() == "A"
+    assert name_revision(pack_revision=" c ") == "C"
+
+
+@pytest.mark.parametrize("given", ["", "A/2", "final", "é"])
+def test_what_is_no_revision_is_refused(given):
+    with pytest.raises(InputError, match=r"pack_revision.*as B or B2"):
+        name_revision(pack_revision=given)

@@ -21,8 +21,8 @@ from sitekit.handover.zones import find_zones
 from sitekit.planting.setting_out import position_step
 from sitekit.results import PlantingPlan, Survey
 
-#: First issue; a revision is made by the survey's revise command or by hand.
-REVISION = "A"
+#: The first revision of a pack.
+FIRST = "A"
 PAD = 3.0
 
 
@@ -84,10 +84,12 @@ def _draw_title(
 ) -> None:
     x, size = made.left + PAD, made.text
     y = made.foot
+    revision = survey.plan.revision if survey.plan else FIRST
+    issue = "first issue" if revision == FIRST else "replaces every earlier revision"
     notes = [
         f"Coordinates: {name_grid(survey.site.grid)}. Heights as in the elevation "
         "model given, ground levels to 0.1 m.",
-        f"{REVISION}  {today:%d %b %Y}  first issue. " + rules.STAMP,
+        f"{revision}  {today:%d %b %Y}  {issue}. " + rules.STAMP,
     ]
     lines = [line for note in notes for line in wrap(note, size, made.width)]
     y += len(lines) * pitch(size) + 3
@@ -100,7 +102,7 @@ def _draw_title(
         ("Scale", f"1:{window.scale} on {form.name}"),
         ("Sheet", f"{window.number} of {count}"),
         ("Date", f"{today:%d %b %Y}"),
-        ("Revision", REVISION),
+        ("Revision", revision),
         ("Ask", "the owner"),
         ("Checked", "not yet"),
     ]

@@ -9,7 +9,7 @@ import pandas as pd
 
 from sitekit import words
 from sitekit.handover import details, rules
-from sitekit.handover.column import REVISION, tell_drawing
+from sitekit.handover.column import tell_drawing
 from sitekit.handover.coordinates import (
     PHONE,
     baseline_length,
@@ -89,7 +89,10 @@ def _front_rows(
         for s in sheets
     )
     rows = [
-        ("Date, revision", f"{today:%d %B %Y}, revision {REVISION}. {rules.STAMP}"),
+        (
+            "Date, revision",
+            f"{today:%d %B %Y}, revision {plan.revision}. {rules.STAMP}",
+        ),
         ("Owner, telephone", "_" * 34),
         ("On site, telephone", "_" * 34),
         ("Emergency, nearest house", "_" * 34),

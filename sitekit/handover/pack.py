@@ -6,7 +6,6 @@ from pathlib import Path
 import pandas as pd
 
 from sitekit.handover import front, work
-from sitekit.handover.column import REVISION
 from sitekit.handover.flow import Flow
 from sitekit.handover.paper import Paper, write_pages
 from sitekit.handover.plan import PlanSet, plan_sheets, write_plan
@@ -83,8 +82,8 @@ def make_sheets(
         In order.
     """
     flow = Flow(
-        f"{survey.site.name}   {today:%d %b %Y}   revision {REVISION}   planning help, "
-        "not a survey"
+        f"{survey.site.name}   {today:%d %b %Y}   revision {plan.revision}   "
+        "planning help, not a survey"
     )
     place = front.write_front(flow, survey, plan, drawn, today)
     front.write_marks(flow, survey, plan)

@@ -38,7 +38,7 @@ from sitekit.planting.phasing import (
     tabulate_years,
 )
 from sitekit.planting.plants import find_partners, list_rows, number_plants
-from sitekit.planting.setting_out import make_setting_out
+from sitekit.planting.setting_out import make_setting_out, name_revision
 from sitekit.planting.terms import Limits, Need, read_terms
 from sitekit.results import PlantingPlan
 from sitekit.settings import settings_of
@@ -160,6 +160,7 @@ def _assemble(
         missing=find_missing(places.site, need),
         storage=_storage(ask, need, places.site),
         block_marks=marks,
+        revision=_tuned(places.site, name_revision),
         block_tapes=tape_blocks(plants, marks, baseline),
     )
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from math import ceil, log10
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -10,9 +11,11 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 from pyproj import CRS, Proj, Transformer
 
+from sitekit.errors import InputError
 from sitekit.planting.baseline import POOR_ANGLE, sample_heights
 from sitekit.planting.block_marks import TOLERANCE
 from sitekit.results import Baseline
+from sitekit.settings import Setting
 from sitekit.site import Site
 from sitekit.words import fruit_name
 
@@ -103,6 +106,48 @@ def make_setting_out(
         }
     )
     return _with_tapes(table, places, baseline)
+
+
+def name_revision(
+    *,
+    pack_revision: Annotated[
+        str,
+        Setting(
+            "1",
+            "Revision of the contractor's pack; raise it when a changed one goes out.",
+        ),
+    ] = "A",
+) -> str:
+    """Read which revision of the pack this is.
+
+    Parameters
+    ----------
+    pack_revision : str
+        One to three letters and figures.
+
+    Returns
+    -------
+    revision : str
+        In capitals.
+
+    Raises
+    ------
+    InputError
+        Anything that would not be read the same on every sheet.
+
+    Examples
+    --------
+    >>> name_revision(), name_revision(pack_revision="b2")
+    ('A', 'B2')
+    """
+    named = pack_revision.strip().upper()
+    if not (named.isascii() and named.isalnum() and len(named) <= 3):
+        message = (
+            f'pack_revision = "{pack_revision}" in [settings] is no revision: write '
+            "one to three letters and figures, as B or B2."
+        )
+        raise InputError(message)
+    return named
 
 
 def position_step(baseline: Baseline) -> float:
