@@ -12,6 +12,9 @@ from shapely.geometry.base import BaseGeometry
 
 from sitekit.site import Site
 
+#: The first revision of a pack.
+FIRST_REVISION = "A"
+
 
 @dataclass(frozen=True)
 class Measure:
@@ -168,7 +171,7 @@ class PlantingPlan:
     years: pd.DataFrame
     sentences: tuple[str, ...]
     missing: Mapping[str, str]
-    revision: str = "A"
+    revision: str = FIRST_REVISION
     storage: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 

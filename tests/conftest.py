@@ -1,5 +1,8 @@
 """Factories that the tests share: grids, surfaces, and a small made-up survey."""
 
+import os
+from pathlib import Path
+
 import hypothesis
 import numpy as np
 import pandas as pd
@@ -19,6 +22,28 @@ UTM = CRS.from_epsg(32633)
 # No test depends on the clock: another job on the machine must fail none.
 hypothesis.settings.register_profile("house", deadline=None)
 hypothesis.settings.load_profile("house")
+
+
+ROOT = Path(__file__).parents[1]
+#: Where measured data may lie; a variable of the environment stands above the others.
+OBSERVATIONS = (
+    Path(os.environ.get("SITEKIT_OBSERVATIONS", ROOT / "observations")),
+    ROOT.parent / "shared" / "observations",
+    ROOT / "shared" / "observations",
+)
+
+
+@pytest.fixture(scope="session")
+def observations():
+    """Folder of a measured data set by its name; skips aloud where it is absent."""
+
+    def find(name: str) -> Path:
+        for place in OBSERVATIONS:
+            if (place / name).is_dir():
+                return place / name
+        pytest.skip(f"NOT TESTED against measured data: no folder {name}")
+
+    return find
 
 
 def make_grid(rows: int = 60, columns: int = 80, cell_size: float = 5.0) -> Grid:

@@ -9,11 +9,10 @@ from geopandas import GeoDataFrame
 
 from sitekit.handover.zones import (
     ROOTS,
-    STAND_OFF,
     find_work,
     find_zones,
 )
-from sitekit.planting.services import NO_CERTAINTY, find_uncertainty
+from sitekit.planting.services import NO_CERTAINTY, STAND_OFF, find_uncertainty
 
 
 def make_plan(*places):

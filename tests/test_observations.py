@@ -5,7 +5,6 @@ was fitted to these loggers but what its documents say.
 """
 
 import sys
-from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -26,18 +25,6 @@ from sitekit.layers.season import night_strength
 from sitekit.site import VECTORS, ElevationModel, Site
 
 pytestmark = pytest.mark.observations
-
-ROOT = Path(__file__).parents[1]
-PLACES = (ROOT.parent / "shared" / "observations", ROOT / "shared" / "observations")
-
-
-def folder(name):
-    """Folder of a data set; skips aloud where it is absent."""
-    for place in PLACES:
-        if (place / name).is_dir():
-            return place / name
-    pytest.skip(f"NOT TESTED against real nights: no folder {name} beside the checkout")
-
 
 # -- a mountain meadow basin: 18 loggers, 25 clear nights ------------------------------------
 
@@ -128,8 +115,8 @@ def rmse(error):
 
 
 @pytest.fixture(scope="module")
-def basin():
-    return Basin(folder("basin-meadow"))
+def basin(observations):
+    return Basin(observations("basin-meadow"))
 
 
 @pytest.fixture(scope="module")
@@ -272,8 +259,8 @@ SEEN = {5: 1.1, 6: 1.2, 7: 0.5, 8: 0.9, 9: 1.1}
 
 
 @pytest.fixture(scope="module")
-def town():
-    place = folder("lake-town")
+def town(observations):
+    place = observations("lake-town")
     with rasterio.open(place / "elevation.tif") as raster:
         elevation = raster.read(1).astype(np.float32)
         crs = CRS.from_wkt(raster.crs.to_wkt())

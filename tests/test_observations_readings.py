@@ -3,9 +3,7 @@
 The files lie beside the checkout and are read where they are.
 """
 
-import os
 import sys
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -29,24 +27,9 @@ from sitekit.measuring.nights import choose_nights, find_minima, find_offsets
 
 pytestmark = pytest.mark.observations
 
-ROOT = Path(__file__).parents[1]
-#: Where the data may lie; a variable of the environment stands above the others.
-PLACES = (
-    Path(os.environ.get("SITEKIT_OBSERVATIONS", ROOT / "observations")),
-    ROOT.parent / "shared" / "observations",
-    ROOT / "shared" / "observations",
-)
 #: Night of the middle of the season at 35.9° N. [h]
 NIGHT = 13.3
 LONGITUDE, LATITUDE = -106.51, 35.86
-
-
-def folder(name):
-    """Folder of a data set; skips aloud where it is absent."""
-    for place in PLACES:
-        if (place / name).is_dir():
-            return place / name
-    pytest.skip(f"NOT TESTED against real readings: no folder {name}")
 
 
 def tell(text):
@@ -61,8 +44,8 @@ def rmse(error):
 
 
 @pytest.fixture(scope="module")
-def basin():
-    return folder("basin-meadow")
+def basin(observations):
+    return observations("basin-meadow")
 
 
 @pytest.fixture(scope="module")

@@ -4,9 +4,7 @@ Built-up ground warms these nights more than the lake does, and the model knows 
 houses: the figures are printed as they are. The files lie beside the checkout.
 """
 
-import os
 import sys
-from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -34,13 +32,6 @@ from sitekit.site import VECTORS, ElevationModel, Site
 
 pytestmark = pytest.mark.observations
 
-ROOT = Path(__file__).parents[1]
-#: Where the data may lie; a variable of the environment stands above the others.
-PLACES = (
-    Path(os.environ.get("SITEKIT_OBSERVATIONS", ROOT / "observations")),
-    ROOT.parent / "shared" / "observations",
-    ROOT / "shared" / "observations",
-)
 LATITUDE = 47.14
 #: Night of the middle of the campaign, and its day. [h]
 NIGHT, DAY = 9.0, 196.0
@@ -50,11 +41,8 @@ NIGHT, DAY = 9.0, 196.0
 
 
 @pytest.fixture(scope="module")
-def town():
-    for place in PLACES:
-        if (place / "lake-town").is_dir():
-            return place / "lake-town"
-    pytest.skip("NOT TESTED against a town by a lake: no folder lake-town")
+def town(observations):
+    return observations("lake-town")
 
 
 def tell(text):

@@ -19,10 +19,8 @@ from sitekit.handover.paper import Paper, find_serif, pitch, wrap
 from sitekit.handover.scales import Format, Window
 from sitekit.handover.zones import find_zones
 from sitekit.planting.setting_out import position_step
-from sitekit.results import PlantingPlan, Survey
+from sitekit.results import FIRST_REVISION, PlantingPlan, Survey
 
-#: The first revision of a pack.
-FIRST = "A"
 PAD = 3.0
 
 
@@ -84,8 +82,12 @@ def _draw_title(
 ) -> None:
     x, size = made.left + PAD, made.text
     y = made.foot
-    revision = survey.plan.revision if survey.plan else FIRST
-    issue = "first issue" if revision == FIRST else "replaces every earlier revision"
+    revision = survey.plan.revision if survey.plan else FIRST_REVISION
+    issue = (
+        "first issue"
+        if revision == FIRST_REVISION
+        else "replaces every earlier revision"
+    )
     notes = [
         f"Coordinates: {name_grid(survey.site.grid)}. Heights as in the elevation "
         "model given, ground levels to 0.1 m.",

@@ -6,7 +6,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from sitekit import words
-from sitekit.planting.services import STAND_OFF, find_uncertainty
+from sitekit.planting.services import find_stand_off, find_uncertainty
 from sitekit.results import PlantingPlan, Survey
 
 #: Zones further from the work than this are not on the sheets. [m]
@@ -103,7 +103,7 @@ def _service(row: list[str], line: BaseGeometry) -> Zone:
         f"{told}; indicative only",
         far,
         line,
-        line.buffer(far + STAND_OFF),
+        line.buffer(find_stand_off(certainty)),
     )
 
 

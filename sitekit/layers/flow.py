@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numba
@@ -98,10 +99,9 @@ def standard_night(
     flow = fine.coarser(factor)
     state = _run(flow, hours * HOUR, closed_edges)
     deficit = state.buoyancy * np.float32(TEMPERATURE / GRAVITY)
-    faces = flow.faces()
-    finer = factor, elevation.shape, faces
+    finer = factor, elevation.shape, flow.faces
     return Air(
-        depth=_refine_depth(state.mean_depth, flow.bed, elevation, factor, faces),
+        depth=_refine_depth(state.mean_depth, flow, elevation),
         speed=refine(state.mean_speed, *finer),
         deficit=refine(deficit, *finer),
         pool_hours=refine(state.pool_hours, *finer),
@@ -147,6 +147,7 @@ class _Field:
             self.bed, production, deficit, drag, decay, self.cell_size, self.water
         )
 
+    @cached_property
     def faces(self) -> BarrierFaces:
         """Find barriers, and crests that the cells have lost."""
         barriers = keep_inside(find_barrier_faces(self.pieces), self.bed.shape)
@@ -166,17 +167,17 @@ def _run(field: _Field, seconds: float, closed_edges: Sequence[Any]) -> NightSta
     }
     worthwhile = field.bed.size >= COARSE_START_FROM and seconds > 2 * FINE_HOURS
     if not worthwhile or field.cell_size > COARSE_START_TO:
-        return run_night(field.ground(), seconds, faces=field.faces(), **common)
+        return run_night(field.ground(), seconds, faces=field.faces, **common)
     coarse = field.coarser(2)
     early = run_night(
-        coarse.ground(), seconds - FINE_HOURS, faces=coarse.faces(), **common
+        coarse.ground(), seconds - FINE_HOURS, faces=coarse.faces, **common
     )
     late = run_night(
         field.ground(),
         FINE_HOURS,
         begin=seconds - FINE_HOURS,
         start=_carry_over(early, coarse.bed, field.bed),
-        faces=field.faces(),
+        faces=field.faces,
         **common,
     )
     # The hours under a pool belong to the whole night.
@@ -236,17 +237,14 @@ def average(values: NDArray[np.float32], factor: int) -> NDArray[np.float32]:
 
 
 def _refine_depth(
-    depth: NDArray[np.float32],
-    bed: NDArray[np.float32],
-    elevation: NDArray[np.float32],
-    factor: int,
-    faces: BarrierFaces,
+    depth: NDArray[np.float32], flow: _Field, elevation: NDArray[np.float32]
 ) -> NDArray[np.float32]:
     """Bring depth to the survey's cells: deep air by its level, thin air as it is."""
-    if factor == 1:
+    if flow.factor == 1:
         return depth.astype(np.float32)
-    thin = refine(depth, factor, elevation.shape, faces)
-    level = refine(depth + bed, factor, elevation.shape, faces)
+    finer = flow.factor, elevation.shape, flow.faces
+    thin = refine(depth, *finer)
+    level = refine(depth + flow.bed, *finer)
     deep = np.maximum(level - elevation, 0)
     share = np.clip(2 * thin / POOL_FROM - 1, 0, 1)
     refined: NDArray[np.float32] = (share * deep + (1 - share) * thin).astype(

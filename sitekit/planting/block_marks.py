@@ -10,7 +10,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 
 from sitekit.planting.baseline import crossing_angles
-from sitekit.planting.services import STAND_OFF, find_uncertainty
+from sitekit.planting.services import find_stand_off
 from sitekit.results import Baseline
 from sitekit.settings import Setting
 from sitekit.site import Site
@@ -220,7 +220,7 @@ def _open_ground(site: Site) -> shapely.Geometry:
     closed = [shape for name in CLOSED for shape in site.vectors[name].geometry]
     services = site.vectors["services"]
     closed += [
-        line.buffer(find_uncertainty(str(told)) + STAND_OFF)
+        line.buffer(find_stand_off(str(told)))
         for told, line in zip(services["certainty"], services.geometry, strict=True)
     ]
     ground: shapely.Geometry = shapely.difference(

@@ -9,7 +9,7 @@ from geopandas import GeoDataFrame
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from sitekit.planting.services import STAND_OFF, find_uncertainty
+from sitekit.planting.services import find_stand_off
 from sitekit.settings import Setting
 from sitekit.site import Site
 
@@ -170,12 +170,12 @@ def find_setbacks(
     found = [
         _lanes([field.difference(inner)], "field edge", edge_setback, site.grid.crs)
     ]
-    unsure = [find_uncertainty(str(c)) for c in vectors["services"]["certainty"]]
+    unsure = [find_stand_off(str(c)) for c in vectors["services"]["certainty"]]
     for kind, (names, width) in around.items():
         things = [thing for name in names for thing in vectors[name].geometry]
         reach = [width] * len(things)
         if kind == "service":
-            reach = [max(width, off + STAND_OFF) for off in unsure]
+            reach = [max(width, off) for off in unsure]
         buffers = [t.buffer(r) for t, r in zip(things, reach, strict=True)]
         ground = shapely.union_all(buffers)
         found.append(_lanes([ground.intersection(field)], kind, width, site.grid.crs))

@@ -11,6 +11,17 @@ STAND_OFF = 0.5
 _PLUS_MINUS = re.compile(r"±\s*(\d+(?:[.,]\d+)?)\s*m")
 
 
+def find_stand_off(certainty: str) -> float:
+    """Tell how far from a line as it is told nothing may be driven in. [m].
+
+    Examples
+    --------
+    >>> find_stand_off("public record, ± 2 m")
+    2.5
+    """
+    return find_uncertainty(certainty) + STAND_OFF
+
+
 def find_uncertainty(certainty: str) -> float:
     """Read how far a line may lie off from how its owner tells it. [m].
 

@@ -14,7 +14,7 @@ from pyproj import CRS, Proj, Transformer
 from sitekit.errors import InputError
 from sitekit.planting.baseline import POOR_ANGLE, sample_heights
 from sitekit.planting.block_marks import TOLERANCE
-from sitekit.results import Baseline
+from sitekit.results import FIRST_REVISION, Baseline
 from sitekit.settings import Setting
 from sitekit.site import Site
 from sitekit.words import fruit_name
@@ -116,7 +116,7 @@ def name_revision(
             "1",
             "Revision of the contractor's pack; raise it when a changed one goes out.",
         ),
-    ] = "A",
+    ] = FIRST_REVISION,
 ) -> str:
     """Read which revision of the pack this is.
 
