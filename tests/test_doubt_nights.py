@@ -226,8 +226,9 @@ def test_a_setting_of_the_user_is_the_middle_of_its_range(site):
     usual, doubled = (
         carry_doubt(s, unsure=only("pool_cold"), doubt_draws=1) for s in (site, mine)
     )
+    # But for concave ground, where running air counts only beyond its own cold.
     assert part(doubled, inputs.POOL) == pytest.approx(
-        2 * part(usual, inputs.POOL), rel=1e-3
+        2 * part(usual, inputs.POOL), rel=0.01
     )
 
 

@@ -216,12 +216,26 @@ def test_the_crest_is_0_6_colder_and_a_plain_has_none():
 
 def test_concave_ground_cools_by_its_depth_and_no_more_than_0_6():
     # Source of the sign: Lindkvist, Gustavsson & Bogren 2000, Agr. For. Met. 102.
-    form = np.array([0, 0, 10], np.float32).reshape(3, 1, 1)
-    made = [
-        terms.concave_warmth(np.full((1, 1), z, np.float32), form).item()
-        for z in (12, 10, 9, 7, 0)
-    ]
+    made = [concave(z) for z in (12, 10, 9, 7, 0)]
     assert made == pytest.approx([0, 0, -0.2, -0.6, -0.6])
+
+
+def concave(z, speed=0.0, pool=0.0):
+    """Concave ground whose mean around is 10 m high."""
+    one = np.ones((1, 1), np.float32)
+    form = np.array([0, 0, 10], np.float32).reshape(3, 1, 1)
+    air = np.array([1, speed, 4, 0], np.float32).reshape(4, 1, 1)
+    return terms.concave_warmth(z * one, form, air, pool * one).item()
+
+
+@pytest.mark.parametrize(
+    ("speed", "pool", "added"),
+    [(0.0, -2.0, -0.6), (1.5, 0.0, -0.6), (1.5, -0.2, -0.402), (1.5, -1.0, 0.0)],
+)
+def test_running_air_and_concave_ground_are_not_counted_twice(speed, pool, added):
+    # Standing air leaves concave ground its whole cold; of running air (99 % of it at
+    # ten times the speed at which it is half still) the colder of the two counts.
+    assert concave(0, speed, pool) == pytest.approx(added, abs=1e-3)
 
 
 def test_what_hides_the_sky_keeps_warm_in_proportion():

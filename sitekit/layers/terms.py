@@ -17,6 +17,9 @@ from sitekit.settings import Setting
 NO_SOURCE = "common practice, no source"
 #: Rows of the stack of the night's air that the terms read.
 DEPTH, SPEED, COLDER = range(3)
+StillSpeed = Annotated[
+    float, Setting("m s⁻¹", "Speed at which still air is half as cold.", low=0.01)
+]
 #: Share of closed crowns is taken over this far around. [m]
 CROWNS_WITHIN = 250.0
 #: Strength of the background over open ground and in closed wood.
@@ -144,13 +147,19 @@ def crest_warmth(
 def concave_warmth(
     elevation: NDArray[np.float32],
     landform: NDArray[np.float32],
+    night_air: NDArray[np.float32],
+    pool_warmth: NDArray[np.float32],
     *,
     concave_cold: Annotated[
         float,
         Setting("degC m⁻¹", "Cooling for each metre below the mean ground.", low=0),
     ] = 0.2,
+    still_speed: StillSpeed = 0.15,
 ) -> NDArray[np.float32]:
     """Tell how much ground below the mean around it cools, negative.
+
+    Concave ground is cold because air runs together on it. Where the flow finds that
+    air running, what concave ground adds is only what the flow has not yet told.
 
     Parameters
     ----------
@@ -158,18 +167,34 @@ def concave_warmth(
         Height of the ground. [m]
     landform : (3, row, column) ndarray
         Lowest, highest and mean ground around. [m]
-    concave_cold : float
-        See the setting.
+    night_air : (4, row, column) ndarray
+        See `sitekit.layers.night.night_air`.
+    pool_warmth : (row, column) ndarray
+        What the air found there cools. [degC]
+    concave_cold, still_speed : float
+        See the settings.
 
     Returns
     -------
     warmth : (row, column) ndarray of float32
         From -0.6 to 0. [degC]
     """
-    warmth: NDArray[np.float32] = np.maximum(
+    by_form = np.maximum(
         concave_cold * np.minimum(elevation - landform[2], 0), -MOST_CONCAVE
-    ).astype(np.float32)
+    )
+    told = pool_warmth * (1 - _still_share(night_air, still_speed))
+    warmth: NDArray[np.float32] = np.minimum(by_form - told, 0).astype(np.float32)
     return warmth
+
+
+def _still_share(
+    night_air: NDArray[np.float32], still_speed: float
+) -> NDArray[np.float32]:
+    """Tell how still the air is: 1 at rest, a half at the speed of the setting."""
+    share: NDArray[np.float32] = 1 / (
+        1 + (night_air[SPEED] / np.float32(still_speed)) ** 2
+    )
+    return share
 
 
 @layer(
@@ -230,9 +255,7 @@ def still_warmth(
     still_cold: Annotated[
         float, Setting("degC", "Cold of air that does not move at all.", low=0)
     ] = 0.35,
-    still_speed: Annotated[
-        float, Setting("m s⁻¹", "Speed at which still air is half as cold.", low=0.01)
-    ] = 0.15,
+    still_speed: StillSpeed = 0.15,
 ) -> NDArray[np.float32]:
     """Tell how much a spot cools because its air stands still, negative.
 
@@ -248,8 +271,8 @@ def still_warmth(
     warmth : (row, column) ndarray of float32
         At most 0. [degC]
     """
-    moved = 1 + (night_air[SPEED] / np.float32(still_speed)) ** 2
-    warmth: NDArray[np.float32] = (-np.float32(still_cold) / moved).astype(np.float32)
+    share = _still_share(night_air, still_speed)
+    warmth: NDArray[np.float32] = (-np.float32(still_cold) * share).astype(np.float32)
     return warmth
 
 
