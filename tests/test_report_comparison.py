@@ -189,7 +189,8 @@ class Page(HTMLParser):
 
     @property
     def words(self) -> str:
-        return " ".join(data for tag, data in self.texts if tag != "style")
+        told = " ".join(data for tag, data in self.texts if tag != "style")
+        return told.replace("\u00a0", " ")
 
 
 def rows_of(text: str, label: str) -> list[list[str]]:
@@ -217,9 +218,8 @@ def test_the_best_change_is_told_first_then_all_of_them(
         "How far to trust it",
         "Where it comes from",
     ]
-    assert page.words.index(f"{comparison.changes[0].sentence}.") < page.words.index(
-        "All proposals"
-    )
+    best = comparison.changes[0].sentence.replace("\u00a0", " ")
+    assert page.words.index(f"{best}.") < page.words.index("All proposals")
 
 
 def test_proposals_that_failed_are_named_under_the_answer(

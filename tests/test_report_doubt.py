@@ -15,7 +15,7 @@ from sitekit.results import DoubtTold
 TITLE = "What would change my mind"
 HOSTILE = 'a <img src=x onerror="alert(1)"> bank'
 MIND = (
-    "If low ground here cools twice as strongly as taken (k): block 1, Low Meadow, "
+    "If low ground here cools twice as strongly as taken: block 1, Low Meadow, "
     "−1.2 °C, and no class changes. 7 of 21 verdicts hang on it. What settles it: two "
     "thermometers at 1.5 m, one low and one 20 to 40 m above it.",
     f"If hedges are half as open as taken: block 2, {HOSTILE}, −0.4 °C, and no class "

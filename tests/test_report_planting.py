@@ -103,7 +103,7 @@ def planned(small_survey, plan):
 class TestSection:
     def test_sentences_stand_before_the_tables(self, planned):
         text = "".join(how_far(planned))
-        assert "<li>This year 2 trees on 12 m² of mulch.</li>" in text
+        assert "<li>This year 2 trees on 12\u00a0m² of mulch.</li>" in text
         assert text.index("This year") < text.index("What stops it")
 
     def test_each_year_is_a_row_with_what_stops_it(self, planned):
@@ -119,7 +119,7 @@ class TestSection:
     def test_what_the_plan_lacks_is_listed(self, planned):
         text = "".join(how_far(planned))
         assert "<h3>The plan lacks</h3>" in text
-        assert "Usual snow is assumed 0.3 m." in text
+        assert "Usual snow is assumed 0.3\u00a0m." in text
 
     def test_a_plan_that_plants_nothing_has_no_table_of_years(self, planned, plan):
         nothing = replace(plan, years=plan.years.assign(trees=0))

@@ -207,6 +207,11 @@ def test_layers_are_named_for_people(layer: str, name: str) -> None:
     assert tables.name_layer(layer) == name
 
 
+def test_a_layer_that_the_map_does_not_show_goes_by_its_long_name() -> None:
+    assert tables.name_layer("sky_view_factor", "open sky") == "Open sky"
+    assert tables.name_layer("slope", "slope") == "Slope in per cent"
+
+
 def test_each_class_and_line_has_its_own_little_picture() -> None:
     rules = swatches.swatch_rules()
     drawn = [line.split("{")[1] for line in rules.strip().splitlines()]

@@ -139,7 +139,7 @@ def test_the_map_follows_the_loggers(site, mild):
 
 def test_a_mild_floor_lowers_the_strength_of_the_background(mild):
     weights = mild[1].weights.set_index("term")
-    name = next(n for n in weights.index if "strength k" in n)
+    name = next(n for n in weights.index if "low ground" in n)
     assert weights.loc[name, "after"] < 0.8
     assert weights["share"].sum() == pytest.approx(1.0)
     assert weights["share"].is_monotonic_decreasing

@@ -180,7 +180,7 @@ class _Trial:
                 told.append("Checked: cold air from below does not reach the opening.")
         if warned:
             told.append(
-                f"More cold air reaches {receiver}: agree on it before you begin."
+                f"More cold air reaches {_the(receiver)}: agree on it before you begin."
             )
         if verdict == judging.NONE:
             told.append(
@@ -226,5 +226,17 @@ def _sentence(
     freed = words.area(milder) if milder else "no ground"
     return (
         f"{name}: {verdict}; {freed} of field milder by half a degree or more, {by}; "
-        f"the air goes to {receiver}."
+        f"the air goes to {_the(receiver)}."
     )
+
+
+def _the(receiver: str) -> str:
+    """Name who receives the air within a sentence.
+
+    Examples
+    --------
+    >>> _the("neighbour: Low Acre"), _the("ground to the north")
+    ('the neighbour “Low Acre”', 'ground to the north')
+    """
+    word, named, own = receiver.partition(": ")
+    return f"the {word} “{own}”" if named else receiver

@@ -2,26 +2,27 @@
 
 from dataclasses import dataclass
 from datetime import date
-from itertools import pairwise, takewhile
+from itertools import takewhile
 
 import pandas as pd
-import shapely
 
 from sitekit import words
 from sitekit.cartography import styles
-from sitekit.handover import planting_marks, rules
+from sitekit.handover import rules
 from sitekit.handover.coordinates import (
     name_grid,
     write_level,
     write_position,
 )
+from sitekit.handover.key import draw_symbol, list_key
 from sitekit.handover.paper import Paper, find_serif, pitch, wrap
 from sitekit.handover.scales import Format, Window
-from sitekit.handover.zones import find_zones
 from sitekit.planting.setting_out import position_step
 from sitekit.results import FIRST_REVISION, PlantingPlan, Survey
 
 PAD = 3.0
+#: Longer keys are set closer.
+EASY_KEY = 14
 
 
 @dataclass
@@ -183,94 +184,18 @@ def _draw_key(made: Column, survey: Survey, window: Window) -> None:
     plan = survey.plan
     if plan is None:
         return
-    step = 4.6 if made.text > 6.3 else 3.7
+    rows = list_key(survey, window)
+    wide = made.text > 6.3
+    step = (4.6 if wide else 3.7) if len(rows) <= EASY_KEY else (4.0 if wide else 3.1)
     y = made.paper.paragraph(
         (made.left + PAD, made.top - 1.5), "Key", made.text + 2, made.width, bold=True
     )
-    for draw, text in _key_rows(survey, window):
+    for draw, text in rows:
         y -= step
-        _draw_symbol(made.paper, draw, (made.left + PAD, y + step / 2))
+        draw_symbol(made.paper, draw, (made.left + PAD, y + step / 2))
         made.paper.write((made.left + PAD + 13, y + step / 2 - 0.8), text, made.text)
     made.top = y - 1.5
     made.rule(made.top)
-
-
-def _key_rows(survey: Survey, window: Window) -> list[tuple[object, str]]:
-    """List what stands on this sheet: how it is drawn, and its words."""
-    plan, frame = survey.plan, shapely.box(*window.bounds)
-    if plan is None:
-        return []
-    rows: list[tuple[object, str]] = [
-        (mark, mark.words) for mark in planting_marks.list_marks(plan.plants).values()
-    ]
-    rows += [("field", "field edge"), ("block", "block edge")]
-    zones = [zone for zone in find_zones(survey) if zone.shape.intersects(frame)]
-    present = {
-        "fence": plan.fence.intersects(frame).any() and "fence, corner, gate",
-        "control": _marks_words(plan),
-        "baseline": "A to B: tape it first",
-        "hole": plan.test_holes.intersects(frame).any() and "test hole, not yet read",
-        "zone": bool(zones) and "no dig, no drive; as wide as its place is unsure",
-        "lane": bool((plan.lanes["kind"] == "cold-air lane").any())
-        and "cold-air lane, downhill: grass, no spoil, no stack",
-        "pocket": survey.frost_pockets.intersects(frame).any() and "frost pocket",
-        "contour": survey.contours.intersects(frame).any() and _height_words(survey),
-    }
-    return rows + [(name, str(text)) for name, text in present.items() if text]
-
-
-def _marks_words(plan: PlantingPlan) -> str:
-    ends = "control mark" if plan.baseline.surveyed else "end of the baseline"
-    return f"{ends}; B1-M1: first mark of block 1"
-
-
-def _height_words(survey: Survey) -> str:
-    heights = sorted(set(survey.contours["elevation_m"]))
-    if len(heights) < 2:
-        return "height line"
-    step = min(b - a for a, b in pairwise(heights))
-    return f"height line, every {step:g} m"
-
-
-def _draw_symbol(paper: Paper, what: object, place: tuple[float, float]) -> None:
-    x, y = place
-    line = [[(x, y), (x + 10, y)]]
-    if isinstance(what, planting_marks.PlantMark):
-        planting_marks.draw_mark_of(paper.axes, (x + 5, y), what, 2.1)
-    elif what == "block":
-        paper.rules(line, 1.0, linestyles=[(0, (10, 3))])
-    elif what == "field":
-        paper.rules(line, 1.6, linestyles=[(0, (6, 2, 1, 2))])
-    elif what == "baseline":
-        paper.rules(line, 0.8, styles.STAMP, linestyles=[(0, (3, 3))])
-    elif what == "fence":
-        paper.rules(line, 1.2, linestyles=[(0, (9, 1.5, 1, 1.5))])
-    elif what == "control":
-        planting_marks.draw_control(paper.axes, (x + 5, y))
-    elif what == "hole":
-        planting_marks.draw_test_hole(paper.axes, (x + 5, y))
-    elif what == "contour":
-        paper.rules(line, 0.6, styles.CONTOUR)
-    else:
-        _draw_patch(paper, str(what), place)
-
-
-def _draw_patch(paper: Paper, what: str, place: tuple[float, float]) -> None:
-    x, y = place
-    ink = styles.NO_DIG if what == "zone" else styles.COLD_AIR
-    fill = {"lane": "#E4E8F1", "pocket": "#E0E4EE"}.get(what, "none")
-    dashes = (0, (4, 2, 1, 2)) if what == "lane" else "solid"
-    paper.box(
-        (x, y - 1.4), (10, 2.8), fill=fill, weight=0.8, edgecolor=ink, linestyle=dashes
-    )
-    if what == "zone":
-        slants = [[(x + i, y - 1.4), (x + i + 2.0, y + 1.4)] for i in range(8)]
-        paper.rules(slants, 0.7, ink)
-    elif what == "pocket":
-        ticks = [[(x + i, y - 1.4), (x + i, y - 0.2)] for i in (1.5, 3.8, 6.2, 8.5)]
-        paper.rules(ticks, 0.7, ink)
-    else:
-        paper.rules([[(x + 5, y + 1.1), (x + 5, y - 1.1)]], 1.2, ink)
 
 
 def _draw_list(made: Column, survey: Survey, window: Window) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 from geopandas import GeoDataFrame
+from matplotlib.axes import Axes
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
@@ -28,6 +29,8 @@ LANE, ZONE = symbols.POCKET + 0.4, symbols.BLOCK - 0.4
 COLD_AIR_LANE = "cold-air lane"
 #: So many lanes on a sheet carry their name; the key explains the rest.
 NAMED_LANES = 4
+#: What keeps letters apart from the lines under them.
+PAPER_BEHIND = {"facecolor": "white", "alpha": 0.75, "pad": 0.3, "linewidth": 0}
 #: Places about a point to try for its label. [mm]
 ROUND_ABOUT = ((0.0, 3.0), (0.0, -3.0), (6.0, 2.0), (-6.0, 2.0), (6.0, -2.0))
 
@@ -84,7 +87,7 @@ def write_label(
                 colour=colour,
                 order=symbols.LABEL,
                 weight=weight,
-                bbox={"facecolor": "white", "alpha": 0.75, "pad": 0.3, "linewidth": 0},
+                bbox=PAPER_BEHIND,
             )
             return True
     return False
@@ -184,7 +187,34 @@ def _draw_built(sheet: Sheet, survey: Survey) -> None:
     trees = vectors["existing_trees"]
     for shape, condition in _with_text(trees, "condition"):
         middle = shape.representative_point()
-        symbols.draw_tree(sheet, (middle.x, middle.y), condition)
+        if sheet.frame.contains(middle):
+            dead = condition == "dead"
+            draw_standing_tree(sheet.axes, (middle.x, middle.y), dead=dead)
+
+
+def draw_standing_tree(axes: Axes, place: tuple[float, float], *, dead: bool) -> None:
+    """Draw a tree that stands already: never as one that is planted.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+        Where.
+    place : tuple of float
+        Its stem.
+    dead : bool
+        Whether it is crossed out.
+    """
+    kinds = ["x"] if dead else ["o", "+"]
+    for marker in kinds:
+        axes.scatter(
+            *place,
+            s=34,
+            marker=marker,
+            c="white" if marker == "o" else styles.INK,
+            edgecolors=styles.INK if marker == "o" else None,
+            linewidths=0.8,
+            zorder=symbols.MARK,
+        )
 
 
 def _with_text(frame: GeoDataFrame, name: str) -> list[tuple[BaseGeometry, str]]:

@@ -6,7 +6,6 @@ from math import cos, radians, sin
 from pathlib import Path
 
 import shapely
-from geopandas import GeoDataFrame
 from shapely import Point
 
 from sitekit.cartography import styles
@@ -105,10 +104,10 @@ def draw_drawing(sheet: Sheet, survey: Survey, window: Window) -> None:
         return
     ground.draw_base(sheet, survey)
     _draw_match_lines(sheet, window)
+    # A mark must stay readable: nothing is written over one.
+    _claim_marks(sheet, survey, plan)
     planting_marks.draw_baseline(sheet, plan.baseline, position_step(plan.baseline))
     planting_marks.draw_block_marks(sheet, plan.block_marks)
-    # A mark must stay readable: nothing is written over a plant.
-    _claim_plants(sheet, plan.plants)
     for zone in find_zones(survey):
         ground.draw_zone(sheet, zone)
     planting_marks.draw_test_holes(sheet, survey)
@@ -119,13 +118,23 @@ def draw_drawing(sheet: Sheet, survey: Survey, window: Window) -> None:
     ground.draw_heights(sheet, survey)
 
 
-def _claim_plants(sheet: Sheet, plants: GeoDataFrame) -> None:
-    half = sheet.metres(0.9)
-    inside = plants[plants.within(sheet.frame)]
-    sheet.taken += [
-        shapely.box(x - half, y - half, x + half, y + half)
-        for x, y in zip(inside.geometry.x, inside.geometry.y, strict=True)
+def _claim_marks(sheet: Sheet, survey: Survey, plan: PlantingPlan) -> None:
+    """Keep plants, control marks, test holes and standing trees free of letters."""
+    trees = survey.site.vectors["existing_trees"].geometry
+    marks = [
+        (plan.plants.geometry, 0.9),
+        (map(Point, plan.baseline.points), 1.3),
+        (plan.block_marks.geometry, 1.3),
+        (plan.test_holes.geometry, 1.1),
+        (trees.representative_point(), 1.0),
     ]
+    for points, side in marks:
+        half = sheet.metres(side)
+        sheet.taken += [
+            shapely.box(at.x - half, at.y - half, at.x + half, at.y + half)
+            for at in points
+            if sheet.frame.contains(at)
+        ]
 
 
 def _draw_match_lines(sheet: Sheet, window: Window) -> None:

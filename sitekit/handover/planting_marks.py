@@ -11,9 +11,9 @@ from matplotlib.axes import Axes
 from shapely import LineString, Polygon
 
 from sitekit.cartography import hatching, styles, symbols
-from sitekit.cartography.drawing import Sheet, draw_lines
+from sitekit.cartography.drawing import Sheet, draw_lines, write_text
 from sitekit.handover.coordinates import write_level, write_position
-from sitekit.handover.ground import write_label
+from sitekit.handover.ground import PAPER_BEHIND, write_label
 from sitekit.handover.scales import find_nearest
 from sitekit.results import Baseline, Survey
 
@@ -32,6 +32,10 @@ NAMED_EVERY = 5
 #: Largest mark of a plant. [mm]
 MARK = 2.1
 POINTS_PER_MM = 72 / 25.4
+#: Places about a control mark to try for its name. [mm]
+NEAR_MARK = tuple(
+    (dx, dy) for dy in (1.5, -1.5, 3.5, -3.5, 6.0, -6.0, 9.0, -9.0) for dx in (2, -2)
+)
 
 
 @dataclass(frozen=True)
@@ -280,8 +284,7 @@ def draw_baseline(sheet: Sheet, baseline: Baseline, step: float) -> None:
             f'{letter}  "{name}"   E {write_position(point[0], step)}  '
             f"N {write_position(point[1], step)}  level {write_level(level)}"
         )
-        places = ((3, 2), (-3, 2), (3, -3), (-3, -3), (3, 6), (-3, 6))
-        write_label(sheet, point, text, 6.4, places, beside=True, weight="bold")
+        name_mark(sheet, point, (text, letter), "bold")
 
 
 def draw_block_marks(sheet: Sheet, marks: GeoDataFrame) -> None:
@@ -290,5 +293,34 @@ def draw_block_marks(sheet: Sheet, marks: GeoDataFrame) -> None:
         if sheet.frame.contains(mark.geometry):
             place = (mark.geometry.x, mark.geometry.y)
             draw_control(sheet.axes, place)
-            beside = ((3, 2), (-3, 2), (3, -3), (-3, -3))
-            write_label(sheet, place, str(mark.id), 6.0, beside, beside=True)
+            name_mark(sheet, place, (str(mark.id),))
+
+
+def name_mark(
+    sheet: Sheet,
+    place: tuple[float, float],
+    texts: Sequence[str],
+    weight: str = "normal",
+) -> None:
+    """Write the first text that has room; the last even where there is none.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Where.
+    place : tuple of float
+        The control mark, which must never stand without a name. [m]
+    texts : sequence of str
+        What to write, the longest first.
+    weight : str
+        ``normal`` or ``bold``.
+    """
+    for text in texts:
+        if write_label(sheet, place, text, 6.2, NEAR_MARK, beside=True, weight=weight):
+            return
+    west, _, east, _ = sheet.bounds
+    side = 1 if place[0] < (west + east) / 2 else -1
+    at = (place[0] + side * sheet.metres(2.2), place[1] - sheet.metres(2.0))
+    write_text(
+        sheet, at, texts[-1], 6.2, order=symbols.LABEL, weight=weight, bbox=PAPER_BEHIND
+    )

@@ -133,11 +133,13 @@ def choose_nights(
     kept = pd.Series(True, index=known.index)
     if weather["cloud"].notna().any():
         kept &= weather["cloud"] <= CLEAR_CLOUD
-        how.append(f"cloud up to {CLEAR_CLOUD:.0%}")
+        how.append(f"cloud up to {100 * CLEAR_CLOUD:.0f} %")
     else:
         limit = known.quantile(1 - CLEAREST) if len(known) else LEAST_RANGE
         kept &= (known >= limit) & (known >= LEAST_RANGE)
-        how.append(f"the {CLEAREST:.0%} of nights with the widest range of the day")
+        how.append(
+            f"the {100 * CLEAREST:.0f} % of nights with the widest range of the day"
+        )
     if weather["wind"].notna().any():
         kept &= weather["wind"] < STILL_WIND
         how.append(f"wind under {STILL_WIND} m/s")

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 #: What each term is called.
 TERM_NAMES: Mapping[str, str] = {
-    "background_warmth": "height above the low ground (strength k)",
+    "background_warmth": "height above the low ground",
     "crest_warmth": "crests",
     "concave_warmth": "concave ground",
     "pool_warmth": "pools and paths of cold air",

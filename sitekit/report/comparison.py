@@ -100,8 +100,7 @@ def make_comparison(comparison: Comparison, *, today: date) -> str:
         Date on the sheet.
     """
     site = comparison.site
-    stamp = STAMP.partition(".")[0]
-    style = make_style(site.name, stamp, today, ("comparison.css",)) + key_rules()
+    style = make_style(site.name, STAMP, today, ("comparison.css",)) + key_rules()
     title = f"{site.name}: what each change does"
     purpose = f"{write_day(today)}. Planning help, not for setting out."
     return make_page(title, purpose, style, _main(comparison))

@@ -77,8 +77,7 @@ def make_report(
     title = f"{survey.site.name}: where to extend the orchard"
     area = words.area(survey.site.field_area)
     purpose = f"{write_day(today)}. Field of {area}. {tell_use(survey)}"
-    stamp = survey.answer.stamp.split(".")[0]
-    style = make_style(survey.site.name, stamp, today)
+    style = make_style(survey.site.name, survey.answer.stamp, today)
     return make_page(title, purpose, style, _main(survey, revision))
 
 

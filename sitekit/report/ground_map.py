@@ -109,6 +109,29 @@ def draw_ground(sheet: Sheet, survey: Survey) -> None:
     _draw_paths(sheet, survey)
 
 
+def list_signs(survey: Survey) -> list[str]:
+    """Name what `draw_ground` draws for this survey, as the key names it.
+
+    Parameters
+    ----------
+    survey : Survey
+        What was found.
+    """
+    site = survey.site
+    barriers = site.vectors["barriers"]
+    kinds = set(barriers["kind"]) if len(barriers) else set()
+    drawn = {
+        "field edge": True,
+        "frost pocket": not survey.frost_pockets.empty,
+        "cold-air path": not survey.cold_air_paths.empty,
+        "hedge or wood": bool(kinds & set(symbols.GROWING)),
+        "wall, bank or fence": bool(kinds - set(symbols.GROWING)),
+        "water": site.has_water,
+        "no-go": not site.vectors["no_go"].empty,
+    }
+    return [name for name, shown in drawn.items() if shown]
+
+
 def find_hidden(survey: Survey) -> BaseGeometry:
     """Find where the outline of a frost pocket is no edge of cold air."""
     grid = survey.site.grid

@@ -13,9 +13,10 @@ from sitekit.cartography import symbols
 from sitekit.cartography.drawing import make_figure, make_sheet, write_figure
 from sitekit.errors import OutputError
 from sitekit.report import ground_map
-from sitekit.report.markup import Markup, element, items, table
+from sitekit.report.markup import Markup, element, items, join, table
 from sitekit.report.page import make_page, make_style, write_day
 from sitekit.report.sections import section
+from sitekit.report.swatches import swatch
 from sitekit.results import Survey
 
 RULES = (
@@ -172,6 +173,13 @@ def _map(survey: Survey, places: GeoDataFrame) -> Markup:
         element("strong", "Places of loggers."),
         " The number is that of the logger; teeth of a frost pocket point inward; "
         "arrows: cold air running downhill. Not for setting out.",
+        items(
+            [
+                join([swatch(name, line=True), name])
+                for name in ground_map.list_signs(survey)
+            ],
+            class_="key",
+        ),
     )
     return element("figure", element("div", image, class_="scrolls"), caption)
 

@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from html import escape
 
+from sitekit.cartography.ties import tie_units
+
 #: Elements that have no end.
 VOID = ("img", "meta", "link", "br")
 
@@ -14,9 +16,12 @@ class Markup(str):
 
 
 def join(parts: Iterable[str]) -> Markup:
-    """Put parts one after another; those that are not markup are escaped."""
+    """Put parts one after another; those that are not markup are escaped and tied."""
     return Markup(
-        "".join(part if isinstance(part, Markup) else escape(part) for part in parts)
+        "".join(
+            part if isinstance(part, Markup) else escape(tie_units(part))
+            for part in parts
+        )
     )
 
 

@@ -53,7 +53,7 @@ def make_style(name: str, stamp: str, today: date, more: tuple[str, ...] = ()) -
     name : str
         Of the site, for the foot.
     stamp : str
-        What the page rests on, for the foot.
+        What the page rests on; its first statement stands in the foot.
     today : date
         Date on the sheet.
     more : tuple of str
@@ -62,7 +62,7 @@ def make_style(name: str, stamp: str, today: date, more: tuple[str, ...] = ()) -
     folder = files("sitekit.report").joinpath("page")
     sheets = [folder.joinpath(s).read_text("utf-8") for s in ("report.css", *more)]
     short = name if len(name) <= FOOT_NAME else f"{name[: FOOT_NAME - 1]}…"
-    foot = css_text(f"{short}, {write_day(today)}. {stamp}")
+    foot = css_text(f"{short}, {write_day(today)}. {_first_statement(stamp)}")
     return "".join(sheets).replace("FOOT", foot) + swatch_rules()
 
 
@@ -75,6 +75,11 @@ def write_day(when: date) -> str:
     '25 November 2026'
     """
     return f"{when.day} {when:%B} {when.year}"
+
+
+def _first_statement(stamp: str) -> str:
+    """Cut a text at its first full stop or semicolon, never within a figure."""
+    return stamp.partition("; ")[0].partition(". ")[0].removesuffix(".")
 
 
 def _policy(style: str) -> str:

@@ -27,6 +27,8 @@ EDGE_HEADS = (
     "To make it",
     "Pays back",
 )
+#: What figures of money are in: the program knows no currency.
+CURRENCY = "Money, here and below: in the currency of the prices."
 #: Why there is no plan.
 NOT_ASKED = (
     "No planting plan was asked for. Name what you need in [need], or what you have a "
@@ -66,14 +68,22 @@ def how_far(survey: Survey) -> list[Markup]:
 
 def _tables(plan: PlantingPlan) -> Iterator[Markup]:
     if plan.years["trees"].sum():
-        yield table(YEAR_HEADS, _year_rows(plan), label="How far each year")
+        yield table(
+            YEAR_HEADS,
+            _year_rows(plan),
+            caption=CURRENCY,
+            label="How far each year",
+            class_="plain",
+        )
     if plan.edges["mulch_saved_m3"].sum():
         note = (
             "Mulch that is saved counts as if it were bought. The cheap edge is an "
             "open question of the trade; figures are common practice, no source, and "
             "can be changed in the site file."
         )
-        made = table(EDGE_HEADS, _edge_rows(plan), label="Edges of the mulch")
+        made = table(
+            EDGE_HEADS, _edge_rows(plan), label="Edges of the mulch", class_="plain"
+        )
         yield join([made, element("p", note, class_="quiet")])
 
 

@@ -8,6 +8,7 @@ from sitekit.measuring.notes import NOTE_ERROR, NOTE_REACH, NOTES
 from sitekit.measuring.revision import Revision
 from sitekit.report.markup import Markup, element, items, table
 from sitekit.report.sections import section
+from sitekit.report.tables import write_date
 
 #: Rows of changed verdicts that are shown.
 MOST_CHANGES = 12
@@ -71,7 +72,7 @@ def _basis(revision: Revision) -> Markup:
     if counted:
         texts.append(
             f"{words.counted(counted, 'note')} against the map count as weak readings, "
-            f" to ±{NOTE_ERROR} °C each. Notes of one kind from one night, "
+            f"to ±{NOTE_ERROR} °C each. Notes of one kind from one night, "
             f"and notes within {NOTE_REACH:.0f} m of each other, share most of that "
             "error: ten at one place weigh little more than two. Common practice, no "
             "source."
@@ -152,7 +153,7 @@ def _notes(revision: Revision) -> list[Markup]:
 
     rows = [
         (
-            f"{words.sentence(str(row['kind']))[:-1]}, {row['date']}",
+            f"{words.sentence(str(row['kind']))[:-1]}, {write_date(row['date'])}",
             str(row["text"]),
             f"{told(row['says_degc'])} or {_way(str(row['kind']))}",
             told(row["before_degc"]),
@@ -199,7 +200,7 @@ def _decisive(revision: Revision) -> list[str]:
     texts = {
         "what no term explains": "More loggers on the ground that is to be planted: "
         "each speaks for about a hundred metres around.",
-        "height above the low ground (strength k)": "One more logger 20 to 40 m above "
+        "height above the low ground": "One more logger 20 to 40 m above "
         "the lowest ground.",
         "pools and paths of cold air": "A logger in the deepest frost pocket and one "
         "at its rim.",

@@ -9,7 +9,6 @@ from sitekit import words
 from sitekit.cartography import styles
 from sitekit.cartography.drawing import write_figure
 from sitekit.cartography.notes import list_cautions, tell_use
-from sitekit.cartography.symbols import GROWING
 from sitekit.report import cross_section, ground_map, tables
 from sitekit.report.blocks import Block
 from sitekit.report.markup import Markup, element, items, join
@@ -190,19 +189,11 @@ def _key(survey: Survey, blocks: Sequence[Block]) -> Markup:
 def _signs(survey: Survey) -> dict[str, str]:
     """Name the lines and marks of the map; no name where none is drawn."""
     site = survey.site
-    barriers = site.vectors["barriers"]
-    kinds = set(barriers["kind"]) if len(barriers) else set()
     trees = set(survey.existing_trees["condition"])
     reference = site.reference.name if site.reference else ""
     drawn = {
-        "field edge": True,
-        "frost pocket": not survey.frost_pockets.empty,
-        "cold-air path": not survey.cold_air_paths.empty,
-        "hedge or wood": bool(kinds & set(GROWING)),
-        "wall, bank or fence": bool(kinds - set(GROWING)),
-        "water": site.has_water,
+        **dict.fromkeys(ground_map.list_signs(survey), True),
         "height line": not survey.contours.empty,
-        "no-go": not site.vectors["no_go"].empty,
         "tree, thriving": "thriving" in trees,
         "tree, dead": "dead" in trees,
         "tree, weak": bool(trees - {"thriving", "dead"}),
@@ -286,7 +277,10 @@ def _absent(absent: Mapping[str, str]) -> list[str]:
     for layer, need in absent.items():
         together.setdefault(need, []).append(layer)
     return [
-        words.sentence(f"{tables.name_layers(layers)}: needs {need.replace('_', ' ')}")
+        words.sentence(
+            f"{tables.list_layers([tables.name_layer(name) for name in layers])}: "
+            f"needs {need.replace('_', ' ')}"
+        )
         for need, layers in together.items()
     ]
 
@@ -348,10 +342,11 @@ def _methods(survey: Survey) -> list[str]:
     """Group the layers by the published source of their method."""
     together: dict[str, list[str]] = {}
     for name, layer in survey.layers.data_vars.items():
-        reference = str(layer.attrs.get("reference", ""))
+        reference = str(layer.attrs.get("reference", "")).replace("degC", "°C")
         if reference:
-            together.setdefault(reference, []).append(str(name))
+            shown = tables.name_layer(str(name), str(layer.attrs.get("long_name", "")))
+            together.setdefault(reference, []).append(shown)
     return [
-        words.sentence(f"{tables.name_layers(layers)}: {reference}")
+        words.sentence(f"{tables.list_layers(layers)}: {reference}")
         for reference, layers in together.items()
     ]

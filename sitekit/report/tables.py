@@ -116,7 +116,7 @@ def ground_table(survey: Survey, blocks: Sequence[Block]) -> Markup:
         for block in blocks
     ]
     heads = ["Block", *(head for head, _, _ in columns)]
-    return table(heads, rows, label="The ground by block", class_="ground")
+    return table(heads, rows, label="The ground by block", class_="plain")
 
 
 class _Facts:
@@ -252,11 +252,11 @@ def write_date(value: object) -> str:
     return f"{when.day} {when:%B} {when.year}"
 
 
-def name_layer(layer: str) -> str:
-    """Name a layer for people."""
+def name_layer(layer: str, long_name: str = "") -> str:
+    """Name a layer for people; one without a style goes by its long name."""
     style = find_style(layer)
     if style is None:
-        return layer.replace("_", " ").capitalize()
+        return words.sentence(long_name or layer.replace("_", " "))[:-1]
     if layer.startswith("lake_effect_"):
         return f"Effect of the lake {style.label.lower()}"
     if not style.pattern.endswith("*"):
@@ -265,7 +265,6 @@ def name_layer(layer: str) -> str:
     return f"{style.label}, {words.fruit_name(fruit)}"
 
 
-def name_layers(layers: Sequence[str]) -> str:
-    """Name layers for people, in one list."""
-    names = [name_layer(layer) for layer in layers]
+def list_layers(names: Sequence[str]) -> str:
+    """Join the names of layers in one list."""
     return "; ".join([*names[:1], *(name[0].lower() + name[1:] for name in names[1:])])

@@ -41,8 +41,8 @@ NOTHING = 0.005
 #: What an input says at the low and the high end of its range.
 ENDS: Mapping[str, tuple[str, str]] = {
     "background": (
-        "If low ground here cools less than half as strongly as on open ground (k)",
-        "If low ground here cools twice as strongly as taken (k)",
+        "If low ground here cools less than half as strongly as on open ground",
+        "If low ground here cools twice as strongly as taken",
     ),
     "background_gradient": (
         "If nights warm a third less with each metre above the low ground",

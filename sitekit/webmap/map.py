@@ -25,6 +25,7 @@ from shapely import box
 from sitekit import words
 from sitekit.cartography import styles
 from sitekit.cartography.images import Picture, draw_relief
+from sitekit.cartography.ties import tie_units
 from sitekit.errors import OutputError
 from sitekit.results import Survey
 from sitekit.webmap import answer, shapes
@@ -294,4 +295,4 @@ def _hash(text: str) -> str:
 def _as_data(data: Mapping[str, Any]) -> str:
     """Write data so that no text in it can end the element that holds it."""
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return text.replace("<", "\\u003c")
+    return tie_units(text).replace("<", "\\u003c")
