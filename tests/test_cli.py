@@ -1,6 +1,7 @@
 """The command: what it prints, what it writes, and how it says no."""
 
 import json
+import re
 import subprocess
 import sys
 from contextlib import chdir, redirect_stderr, redirect_stdout
@@ -95,6 +96,8 @@ def test_help_of_every_command_shows_an_example(holding):
     for command in ("demo", "new", "check", "survey"):
         done = run(command, "--help", folder=holding, check=0)
         assert f"Example: sitekit {command}" in " ".join(done.stdout.split())
+        # What an option takes is told in words, not in types of the language.
+        assert not re.search(r"<(list|str|int|float)", done.stdout)
 
 
 def test_the_command_runs_as_a_module_and_says_its_version(holding):

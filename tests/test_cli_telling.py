@@ -149,7 +149,8 @@ def test_every_word_of_a_remark_is_told_within_eighty_columns(made, text):
     remarks = (Remark("doubtful", LONG, text),)
     told = tell_check(replace(made.site, remarks=remarks)).splitlines()[:-2]
     assert max(map(len, told)) <= 80
-    assert [w for line in told for w in line[27:].split()] == text.split()
+    assert told[0].startswith(f"Doubtful  {LONG[:60]}")
+    assert [w for line in told[1:] for w in line.split()] == text.split()
 
 
 def test_a_region_tells_its_best_fields_first_and_counts_all():
@@ -215,3 +216,11 @@ def test_a_terminal_is_told_of_a_first_run_that_compiles(
     with progress(quiet=False) as on_step:
         on_step("cold_air")
     assert ("First run: compiling" in error.getvalue()) == said
+
+
+def test_a_long_file_name_is_neither_cut_nor_changed(small_survey):
+    about = "station_daily_2025.csv"
+    remark = Remark("read", about, "1996 to 2025, 10958 days")
+    told = tell_check(replace(small_survey.site, remarks=(remark,))).splitlines()
+    assert told[0] == f"Read      {about}"
+    assert told[1].strip() == "1996 to 2025, 10958 days"

@@ -130,7 +130,7 @@ def test_a_change_is_after_less_before_and_positive_where_milder(compared):
 def test_the_receiver_is_the_neighbour_below_and_a_warning_stands_by(compared):
     change = compared["low gap"]
     assert change.receiver == "neighbour: potato field"
-    assert any("agree on it" in r for r in change.remarks)
+    assert any("the neighbour “potato field”: agree" in r for r in change.remarks)
 
 
 def test_every_receiver_is_named(compared):

@@ -263,10 +263,10 @@ def with_notes(site, *notes):
 
 def test_the_report_says_in_words_what_notes_weigh(site):
     _, revision = revise(with_notes(site, ("fog", 200, 250), ("fog", 220, 250)))
-    page = str(show_revision(revision))
+    page = str(show_revision(revision)).replace("\u00a0", " ")
     assert f"to ±{NOTE_ERROR} °C each" in page
     assert "ten at one place weigh little more than two" in page
-    assert "Fog, 2025-05-12" in page
+    assert "Fog, 12 May 2025" in page
     assert "or colder" in page
 
 
@@ -412,8 +412,10 @@ def test_the_plan_is_written_whole(plan, tmp_path):
         "1.5 m",
         "Not for setting out",
         "Photo",
+        "field edge",
+        "cold-air path",
     ):
-        assert text in page
+        assert text in page.replace("\u00a0", " ")
     assert not re.search(r'(src|href)="(?!data:)', page)
 
 

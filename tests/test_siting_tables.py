@@ -45,6 +45,7 @@ class Read:
 
     def __init__(self, **verdicts):
         self.verdicts = verdicts
+        self.layers = {}
         self.site = SimpleNamespace(grid=SimpleNamespace(crs=CRS.from_epsg(32633)))
 
     def at(self, fruit, rows, columns):
@@ -82,6 +83,17 @@ def test_the_typical_cell_has_the_commonest_cause_and_the_middle_score():
     cells[0, :3] = cells[1, 0] = True
     made = verdict(np.full(SHAPE, 3), cause=causes, suits=suits)
     assert typical_cell(block(cells), made) == (0, 2)
+
+
+def test_of_equal_scores_the_night_in_the_middle_of_the_block_is_told():
+    cells = np.zeros(SHAPE, bool)
+    cells[2] = True
+    night = np.full(SHAPE, -9.0, np.float32)
+    night[2] = (-5.0, -3.0, -2.0, np.nan, -1.0, -3.2)
+    made = verdict(np.full(SHAPE, 0), suits=np.zeros(SHAPE))
+    assert typical_cell(block(cells), made, night) == (2, 1)
+    unknown = np.full(SHAPE, np.nan, np.float32)
+    assert typical_cell(block(cells), made, unknown) == typical_cell(block(cells), made)
 
 
 def halves(upper, lower):

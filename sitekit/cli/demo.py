@@ -17,7 +17,9 @@ EXAMPLE = "sitekit demo --out sitekit-demo"
 
 def run(
     *,
-    out: Annotated[Path, typer.Option(help="Folder to write.")] = Path("sitekit-demo"),
+    out: Annotated[
+        Path, typer.Option(metavar="FOLDER", help="Folder to write.")
+    ] = Path("sitekit-demo"),
     quiet: options.Quiet = False,
     as_json: options.Json = False,
 ) -> None:

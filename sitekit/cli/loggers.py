@@ -16,7 +16,7 @@ EXAMPLE = "sitekit loggers site.toml --count 8"
 def run(
     site: Annotated[Path, typer.Argument(help="Site file.")],
     *,
-    count: Annotated[int, typer.Option(help="Number of loggers.")],
+    count: Annotated[int, typer.Option(metavar="NUMBER", help="How many loggers.")],
     out: options.Out = None,
     quiet: options.Quiet = False,
     as_json: options.Json = False,

@@ -13,33 +13,64 @@ if TYPE_CHECKING:
 
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but mistakes.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
-Out = Annotated[Path | None, typer.Option(help="Folder to write.")]
+Out = Annotated[Path | None, typer.Option(metavar="FOLDER", help="Folder to write.")]
 
 Elevation = Annotated[
-    list[Path] | None, typer.Option(help="Elevation file; repeat for several.")
+    list[Path] | None,
+    typer.Option(metavar="FILE", help="Elevation file; repeat for several."),
 ]
 Field = Annotated[
-    Path | None, typer.Option(help="Field: polygons, or a walked track that closes.")
+    Path | None,
+    typer.Option(
+        metavar="FILE", help="Field: polygons, or a walked track that closes."
+    ),
 ]
-Water = Annotated[Path | None, typer.Option(help="Water polygons.")]
-Barriers = Annotated[Path | None, typer.Option(help="Hedges, walls, fences, banks.")]
+Water = Annotated[Path | None, typer.Option(metavar="FILE", help="Water polygons.")]
+Barriers = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="Hedges, walls, fences, banks.")
+]
 Woodland = Annotated[
-    Path | None, typer.Option(help="Woodland polygons, or a raster of canopy heights.")
+    Path | None,
+    typer.Option(
+        metavar="FILE", help="Woodland polygons, or a raster of canopy heights."
+    ),
 ]
-NoGo = Annotated[Path | None, typer.Option(help="Ground that is never planted.")]
+NoGo = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="Ground that is never planted.")
+]
 Records = Annotated[
-    Path | None, typer.Option(help="Daily minimum and maximum of a station.")
+    Path | None,
+    typer.Option(metavar="FILE", help="Daily minimum and maximum of a station."),
 ]
-Station = Annotated[str | None, typer.Option(help="Where it stands: LON,LAT,ELEV.")]
-Fruit = Annotated[list[str] | None, typer.Option(help="Fruit; repeat for several.")]
-Cell = Annotated[float | None, typer.Option(help="Cell of the grid. [m]")]
-Margin = Annotated[float | None, typer.Option(help="Ground around the field. [m]")]
+Station = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LON,LAT,ELEV", help="Where the station stands: LON,LAT,ELEV."
+    ),
+]
+Fruit = Annotated[
+    list[str] | None, typer.Option(metavar="NAME", help="Fruit; repeat for several.")
+]
+Cell = Annotated[
+    float | None, typer.Option(metavar="METRES", help="Cell of the grid, in metres.")
+]
+Margin = Annotated[
+    float | None,
+    typer.Option(metavar="METRES", help="Ground around the field, in metres."),
+]
 ElevationCrs = Annotated[
-    str | None, typer.Option(help="CRS of an elevation that names none: EPSG:32633.")
+    str | None,
+    typer.Option(
+        metavar="CODE", help="CRS of an elevation that names none: EPSG:32633."
+    ),
 ]
-ZUnit = Annotated[str | None, typer.Option(help="Unit of its heights: m, ft or us-ft.")]
+ZUnit = Annotated[
+    str | None,
+    typer.Option(metavar="UNIT", help="Unit of its heights: m, ft or us-ft."),
+]
 Surface = Annotated[
-    str | None, typer.Option(help="What its heights are: ground or canopy.")
+    str | None,
+    typer.Option(metavar="KIND", help="What its heights are: ground or canopy."),
 ]
 
 #: Options that name a vector input.

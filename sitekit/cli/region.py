@@ -21,10 +21,14 @@ def run(  # noqa: PLR0913 - one parameter for each option of the command
     fruit: options.Fruit = None,
     margin: options.Margin = None,
     scheduler: Annotated[
-        str, typer.Option(help="Address of a scheduler: tcp://HOST:PORT.")
+        str,
+        typer.Option(
+            metavar="ADDRESS", help="Address of a scheduler: tcp://HOST:PORT."
+        ),
     ] = "",
     workers: Annotated[
-        int | None, typer.Option(min=1, help="Processes of this machine.")
+        int | None,
+        typer.Option(metavar="NUMBER", min=1, help="Processes of this machine."),
     ] = None,
     quiet: options.Quiet = False,
     as_json: options.Json = False,

@@ -24,7 +24,9 @@ def run(
     *,
     time_zone: Annotated[
         str | None,
-        typer.Option(help="Zone of times that name none: Europe/Vienna or +01:00."),
+        typer.Option(
+            metavar="ZONE", help="Zone of times that name none: Europe/Vienna, +01:00."
+        ),
     ] = None,
     out: options.Out = None,
     quiet: options.Quiet = False,

@@ -175,9 +175,20 @@ def tell_check(site: Site) -> str:
         told = [r for r in site.remarks if r.kind == kind]
         for index, remark in enumerate(told):
             label = dim(f"{head:<9}") if index == 0 else " " * 9
-            lines += _wrapped(label, remark.about.replace("_", " "), remark.text)
-    lines.append(f"{dim('Can show ')} {resolution_sentence(site)}")
-    return "\n".join([*lines, *wrap(f"Ready for: survey{_record_years(site)}.", 80)])
+            lines += _wrapped(label, _name(remark.about), remark.text)
+    lines += _behind("Can show", resolution_sentence(site))
+    return "\n".join([*lines, *_behind("Ready for:", f"survey{_record_years(site)}.")])
+
+
+def _name(about: str) -> str:
+    """Name what a remark is about: a file keeps its name, a key becomes words."""
+    return about if "." in about else about.replace("_", " ")
+
+
+def _behind(head: str, text: str) -> list[str]:
+    """Set a text behind a head, wrapped to 80 columns."""
+    first, *rest = wrap(text, 80 - 10)
+    return [f"{dim(f'{head:<9}')} {first}", *(f"{'':10}{line}" for line in rest)]
 
 
 def _record_years(site: Site) -> str:
@@ -192,9 +203,8 @@ def _record_years(site: Site) -> str:
 
 
 def _wrapped(label: str, about: str, text: str) -> list[str]:
-    """Set one remark in a column, wrapped to 80 characters."""
-    first, *rest = wrap(text, 80 - 10 - 17) or [""]
-    return [
-        f"{label} {_cut(about, 16):<16} {first}",
-        *(f"{'':27}{line}" for line in rest),
-    ]
+    """Set one remark in a column, wrapped to 80 characters; a long name goes before."""
+    lines = [f"{'':27}{line}" for line in wrap(text, 80 - 10 - 17)]
+    if len(about) > 16 or not lines:
+        return [f"{label} {_cut(about, 70)}", *lines]
+    return [f"{label} {about:<16} {lines[0].strip()}", *lines[1:]]

@@ -101,7 +101,12 @@ def reason_table(blocks: Sequence[Block]) -> Markup:
             cells = [names, name, words.sentence(why), sure or words.NOT_KNOWN]
             rows.append([title, *cells])
     heads = ("Block", "Fruit", "Class", "Why", "How sure")
-    return table(heads, rows, label="Why each block has its class", class_="why")
+    caption = (
+        "Told at one place that is typical of its block: figures may differ a little "
+        "from those of the middle of the block."
+    )
+    label = "Why each block has its class"
+    return table(heads, rows, caption=caption, label=label, class_="why")
 
 
 def ground_table(survey: Survey, blocks: Sequence[Block]) -> Markup:

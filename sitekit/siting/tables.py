@@ -12,6 +12,9 @@ from sitekit.siting.places import Places
 from sitekit.suitability.ground import Verdict
 from sitekit.words import SITE_CLASSES
 
+#: Layer that a typical place is typical in.
+NIGHT = "frost_night_offset"
+
 
 def describe_blocks(blocks: Sequence[Block], places: Places) -> GeoDataFrame:
     """Make the table of blocks.
@@ -75,7 +78,7 @@ def _row(
     block: Block, fruit: str, verdict: Verdict, places: Places
 ) -> dict[str, object]:
     """Describe one block for one fruit."""
-    row, column = typical_cell(block, verdict)
+    row, column = typical_cell(block, verdict, places.layers.get(NIGHT))
     cell = (np.array([row]), np.array([column]))
     found = places.at(fruit, *cell)
     return {
@@ -93,11 +96,14 @@ def _row(
     }
 
 
-def typical_cell(block: Block, verdict: Verdict) -> tuple[int, int]:
+def typical_cell(
+    block: Block, verdict: Verdict, night: NDArray[np.float32] | None = None
+) -> tuple[int, int]:
     """Find the cell that speaks for a block.
 
     It has the block's class and the cause commonest there, and its score is the
-    middle one of those.
+    middle one of those. Of cells with that score it has the night nearest to the
+    middle of the block, so that its reason tells the figures that tables tell.
 
     Parameters
     ----------
@@ -105,6 +111,8 @@ def typical_cell(block: Block, verdict: Verdict) -> tuple[int, int]:
         The block.
     verdict : Verdict
         Verdict for the fruit.
+    night : (row, column) ndarray, optional
+        Offset of a clear still night; without it the middle one in order. [degC]
 
     Returns
     -------
@@ -119,8 +127,13 @@ def typical_cell(block: Block, verdict: Verdict) -> tuple[int, int]:
     causes = verdict.cause[rows, columns]
     usual = causes == np.bincount(causes).argmax()
     rows, columns = rows[usual], columns[usual]
-    order = np.argsort(verdict.suits[rows, columns], kind="stable")
+    suits = verdict.suits[rows, columns]
+    order = np.argsort(suits, kind="stable")
     middle = order[order.size // 2]
+    if night is not None and np.isfinite(night[block.cells]).any():
+        apart = np.abs(night[rows, columns] - np.nanmedian(night[block.cells]))
+        apart[(suits != suits[middle]) | np.isnan(apart)] = np.inf
+        middle = np.argmin(apart) if np.isfinite(apart).any() else middle
     return int(rows[middle]), int(columns[middle])
 
 

@@ -16,7 +16,7 @@ from sitekit.doubt.nights import Carried
 from sitekit.fruit import Fruit
 from sitekit.siting.blocks import Block
 from sitekit.siting.places import Places
-from sitekit.siting.tables import typical_cell
+from sitekit.siting.tables import NIGHT, typical_cell
 from sitekit.suitability.chance import COLD
 from sitekit.suitability.ground import Ground, judge
 from sitekit.suitability.score import score_fruit
@@ -74,7 +74,8 @@ def turn_verdicts(
     for name, verdict in places.verdicts.items():
         if not groups:
             continue
-        typical = [typical_cell(block, verdict) for block in groups]
+        night = places.layers.get(NIGHT)
+        typical = [typical_cell(block, verdict, night) for block in groups]
         cells: Cells = (
             np.array([row for row, _ in typical]),
             np.array([column for _, column in typical]),

@@ -194,12 +194,20 @@ function covers(a, b) {
   return a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
 }
 
-// The rank stands alone where the block is narrower than its badge, or where the
-// words would cover another badge. Figures of height lines give way to both.
+// A rank that would lie on a better one waits for a larger scale. It stands alone
+// where the block is narrower than its badge, or where the words would cover another
+// badge. Figures of height lines give way to both.
 function fitBadges() {
-  const shown = badges.filter(({ html, outline }) => html.isConnected && map.hasLayer(outline));
-  shown.forEach(({ html }) => html.parentElement.classList.add("narrow"));
-  const taken = shown.map(({ html }) => html.getBoundingClientRect());
+  const placed = badges.filter(({ html, outline }) => html.isConnected && map.hasLayer(outline));
+  placed.forEach(({ html }) => html.parentElement.classList.add("narrow"));
+  const taken = [];
+  const shown = placed.filter(({ html }) => {
+    const box = html.getBoundingClientRect();
+    const free = !taken.some((other) => covers(box, other));
+    html.parentElement.classList.toggle("away", !free);
+    if (free) taken.push(box);
+    return free;
+  });
   shown.forEach(({ html, outline }, i) => {
     const icon = html.parentElement;
     icon.classList.remove("narrow");

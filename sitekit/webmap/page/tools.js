@@ -16,9 +16,12 @@ function openPopup(at, content) {
   const active = document.activeElement;
   if (!active?.closest(".leaflet-popup")) opener = active;
   const narrow = map.getSize().x < 480;
+  // A popup stands clear of scale and north.
+  const scale = document.querySelector(".leaflet-bottom.leaflet-left").getBoundingClientRect();
+  const foot = map.getContainer().getBoundingClientRect().bottom - scale.top + 6;
   L.popup({
     minWidth: Math.min(270, map.getSize().x - 70), maxWidth: narrow ? map.getSize().x - 60 : 310,
-    autoPanPaddingTopLeft: [12, 64], autoPanPaddingBottomRight: [12, narrow ? 70 : 20],
+    autoPanPaddingTopLeft: [12, 64], autoPanPaddingBottomRight: [12, foot],
     closeOnClick: false, autoClose: true,
   }).setLatLng(at).setContent(popupContent(content)).openOn(map);
 }
