@@ -268,6 +268,46 @@ def test_no_badge_or_figure_covers_the_words_of_a_badge(open_map, small_survey, 
             assert beside or above
 
 
+def test_from_afar_a_rank_gives_way_to_a_better_one(open_map, small_survey):
+    opened = open_map(small_survey, 390, 844)
+    every = opened.count(".badge")
+    for _ in range(3):
+        opened.page.click("#buttons button:nth-child(2)")
+        opened.page.wait_for_timeout(500)
+    shown = opened.page.locator(".badge:not(.away) > div")
+    assert 1 <= shown.count() < every
+    ranks = [int(b.split()[0]) for b in shown.all_inner_texts()]
+    assert min(ranks) == 1
+    boxes = [b.bounding_box() for b in shown.all()]
+    for i, a in enumerate(boxes):
+        for b in boxes[:i]:
+            beside = a["x"] + a["width"] <= b["x"] or b["x"] + b["width"] <= a["x"]
+            above = a["y"] + a["height"] <= b["y"] or b["y"] + b["height"] <= a["y"]
+            assert beside or above
+
+
+@pytest.mark.parametrize("size", [(1400, 900), (390, 844)])
+def test_a_popup_stands_clear_of_scale_and_north(open_map, small_survey, size):
+    opened = open_map(frosty(small_survey), *size)
+    corner = opened.page.locator(".leaflet-bottom.leaflet-left").bounding_box()
+    middle = (corner["x"] + corner["width"] + 20, corner["y"] + corner["height"] - 20)
+    opened.page.mouse.click(*middle)
+    popup = opened.page.locator(".leaflet-popup-content-wrapper").bounding_box()
+    assert popup["y"] + popup["height"] <= corner["y"]
+
+
+def test_the_printed_sheet_has_the_key_before_the_list_of_blocks(
+    open_map, small_survey
+):
+    opened = open_map(small_survey)
+    opened.run("window.dispatchEvent(new Event('beforeprint'))")
+    heights = [
+        opened.page.locator(name).first.bounding_box()["y"]
+        for name in (".option.chosen .key", "#symbols", "#blocks")
+    ]
+    assert heights == sorted(heights)
+
+
 def test_from_afar_the_smallest_paths_are_left_out(open_map, small_survey):
     opened = open_map(small_survey)
     for _ in range(6):
