@@ -242,3 +242,23 @@ def test_texts_of_the_section_stay_on_the_paper(small_survey: Survey) -> None:
         assert box.x1 <= wide + 1, text.get_text()
         assert box.y0 >= -1, text.get_text()
         assert box.y1 <= high + 1, text.get_text()
+
+
+def test_no_rank_covers_the_letter_of_a_note(small_survey: Survey) -> None:
+    """Notes stand just where the ranks of the blocks stand without them."""
+    numbers = {str(n) for n in small_survey.blocks["block"]}
+    bare = draw_map(replace(small_survey, notes=small_survey.notes.iloc[:0]))
+    ranks = [text for text in bare.axes[0].texts if text.get_text() in numbers]
+    assert ranks
+    notes = small_survey.notes.iloc[[0] * len(ranks)].set_geometry(
+        [shapely.Point(text.get_position()) for text in ranks]
+    )
+    figure = draw_map(replace(small_survey, notes=notes))
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    boxes = {
+        text.get_text(): text.get_window_extent(renderer)
+        for text in figure.axes[0].texts
+    }
+    letters = [boxes[letter] for letter in note_letters(len(notes))]
+    drawn = [boxes[text.get_text()] for text in ranks]
+    assert not any(rank.overlaps(letter) for rank in drawn for letter in letters)

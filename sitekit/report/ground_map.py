@@ -20,6 +20,8 @@ from sitekit.results import Survey
 WIDTH, HEIGHT = 150.0, 155.0
 #: Ground shown around the field, in its own size, and at least. [m]
 AROUND, LEAST_AROUND = 0.18, 60.0
+#: Width of the ring of a note. [mm]
+RING = 2.8
 #: Water nearer to the field than this is brought into the frame. [m]
 NEAR_WATER = 400.0
 
@@ -74,7 +76,7 @@ def draw_map(survey: Survey) -> Figure:
     figure = make_figure(WIDTH, width * shape + 1)
     sheet = make_sheet(figure, bounds, ((WIDTH - width) / 2, 0.5, width))
     draw_ground(sheet, survey)
-    _draw_blocks(sheet, list_blocks(survey))
+    _draw_blocks(sheet, list_blocks(survey), _find_note_rings(sheet, survey))
     _draw_evidence(sheet, survey)
     _draw_names(sheet, survey)
     return figure
@@ -100,12 +102,13 @@ def draw_ground(sheet: Sheet, survey: Survey) -> None:
         symbols.draw_frost_pocket(sheet, shape, hidden)
     for shape in site.vectors["no_go"].geometry:
         symbols.draw_no_go(sheet, shape)
+    for part in site.field.geometry:
+        symbols.draw_field_edge(sheet, part)
+    # Over the edge of the field: a hedge often stands on it.
     barriers = site.vectors["barriers"]
     if len(barriers):
         for shape, kind in zip(barriers.geometry, barriers["kind"], strict=True):
             symbols.draw_barrier(sheet, shape, written(kind))
-    for part in site.field.geometry:
-        symbols.draw_field_edge(sheet, part)
     _draw_paths(sheet, survey)
 
 
@@ -153,11 +156,32 @@ def _draw_paths(sheet: Sheet, survey: Survey) -> None:
             symbols.draw_cold_air_path(sheet, line, float(str(width)))
 
 
-def _draw_blocks(sheet: Sheet, blocks: list[Block]) -> None:
+def _draw_blocks(sheet: Sheet, blocks: list[Block], rings: list[BaseGeometry]) -> None:
+    """Draw the blocks; a rank stands beside the notes, or over one if it must."""
     for block in reversed(blocks):
         symbols.draw_block(sheet, block.shape, block.style, first=block.number == 1)
-    for block in blocks:
-        symbols.draw_badge(sheet, block.shape, str(block.number), block.best_class)
+    sheet.taken += rings
+    pressed = [block for block in blocks if not _draw_badge(sheet, block)]
+    for ring in rings:
+        sheet.taken.remove(ring)
+    for block in pressed:
+        _draw_badge(sheet, block)
+    sheet.taken += rings
+
+
+def _draw_badge(sheet: Sheet, block: Block) -> bool:
+    return symbols.draw_badge(sheet, block.shape, str(block.number), block.best_class)
+
+
+def _find_note_rings(sheet: Sheet, survey: Survey) -> list[BaseGeometry]:
+    """Find the ground under the rings of the notes. [m]."""
+    places = [point.representative_point() for point in survey.notes.geometry]
+    half = sheet.metres(RING / 2)
+    return [
+        shapely.box(at.x - half, at.y - half, at.x + half, at.y + half)
+        for at in places
+        if sheet.frame.contains(at)
+    ]
 
 
 def _draw_evidence(sheet: Sheet, survey: Survey) -> None:
