@@ -137,7 +137,7 @@ def draw_barrier(sheet: Sheet, shape: BaseGeometry, kind: str) -> None:
             round_ends=True,
         )
     else:
-        draw_lines(sheet, lines, styles.INK, 3.0, order=EDGE, dash=(6.0, 3.0))
+        draw_lines(sheet, lines, styles.HEDGE, 6.0, order=EDGE, dash=(2.0, 5.0))
 
 
 def draw_heights(

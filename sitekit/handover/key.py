@@ -23,7 +23,7 @@ LINES: dict[str, tuple[float, str, tuple[float, ...]]] = {
     "headland": (0.7, styles.SECOND_INK, (4, 2, 1, 2)),
     "path": (1.4, styles.COLD_AIR, ()),
     "hedge": (2.4, styles.HEDGE, (0.01, 1.6)),
-    "wall": (1.8, styles.INK, (2.4, 1.2)),
+    "wall": (4.5, styles.HEDGE, (0.4, 0.9)),
     "track": (1.8, styles.SECOND_INK, (4, 1.8)),
     "contour": (0.6, styles.CONTOUR, ()),
 }

@@ -204,6 +204,6 @@ def _reading_sheet(places: GeoDataFrame) -> Markup:
     return section(
         "Reading sheet",
         lines,
-        table(heads, rows, caption=AFTER, label="Reading sheet"),
+        table(heads, rows, caption=AFTER, label="Reading sheet", class_="to-fill"),
         class_="new-page whole",
     )

@@ -69,7 +69,7 @@ def draw_line_swatches() -> dict[str, str]:
         "hedge or wood": _svg(
             LONG, _line("M3 8h26", styles.HEDGE, 4.5, '".01 6" stroke-linecap="round"')
         ),
-        "wall, bank or fence": _svg(LONG, _line("M1 8h28", ink, 3, '"6 3"')),
+        "wall, bank or fence": _svg(LONG, _line("M2 8h28", styles.HEDGE, 6, '"2 5"')),
         "water": _svg(
             LONG,
             f'<path d="M1 2h28v12H1z" fill="{styles.WATER}" '
