@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from sitekit import words
 from sitekit.cartography import styles
+from sitekit.cartography.asked import list_fruit
 from sitekit.report import swatches, tables
-from sitekit.report.blocks import cells_of, list_blocks, list_fruit, middle_value
+from sitekit.report.blocks import cells_of, list_blocks, middle_value
 from sitekit.report.markup import Markup, css_text, element, items, join, table
 from sitekit.results import Survey
 

@@ -71,7 +71,7 @@ def answer(survey, blocks, *, site=None, absent=None, years=(), **tables):
         (
             "refused",
             "Plant nothing here this year: no ground of this field carries apples "
-            "and pears.",
+            "or pears.",
         ),
     ],
 )

@@ -350,6 +350,16 @@ def test_the_fruit_decides_the_blocks_and_their_words(open_map, small_survey):
     assert opened.texts(".block small")[0] == "with conditions: apples"
 
 
+def test_without_fruit_in_the_site_every_kind_can_be_chosen(open_map, small_survey):
+    site = replace(small_survey.site, fruit=())
+    opened = open_map(replace(small_survey, site=site))
+    options = opened.texts("#fruit option")
+    assert sorted(options) == ["apples", "pears"]
+    assert opened.run("document.getElementById('fruit').value") in ("apple", "pear")
+    scores = opened.page.locator("input[value=score]")
+    assert scores.count() == open_map(small_survey).count("input[value=score]")
+
+
 def test_spots_come_on_request_and_tell_why(open_map, small_survey):
     opened = open_map(small_survey)
     opened.page.check("[data-symbol=spots]")

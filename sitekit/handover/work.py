@@ -28,7 +28,7 @@ def write_quantities(flow: Flow, plan: PlantingPlan) -> None:
         "Plants by fruit: "
         + "; ".join(f"{words.fruit_name(str(f))} {n}" for f, n in fruits.items())
         + ". Quantities carry the waste that the site file sets; soil moved takes 1.2 "
-        "to 1.3 times its room when loose."
+        "to 1.3 times its room when loose. Costs are in the currency of the prices."
     )
     heads = [
         Head("year", 22),

@@ -92,13 +92,6 @@ def _texts(column: "pd.Series[str]") -> dict[str, str]:
     return {str(fruit): written(text) for fruit, text in column.items()}
 
 
-def list_fruit(survey: Survey) -> list[str]:
-    """List the fruit that blocks were judged for, in the order asked for."""
-    judged = list(dict.fromkeys(survey.blocks["fruit"]))
-    asked = [fruit for fruit in survey.site.fruit if fruit in judged]
-    return asked + [fruit for fruit in judged if fruit not in asked]
-
-
 def middle_value(survey: Survey, layer: str, shape: BaseGeometry) -> float:
     """Read the middle value of a layer in a shape; NaN where there is none.
 

@@ -5,11 +5,12 @@ from math import ceil
 from pathlib import Path
 
 from sitekit import words
+from sitekit.cartography.asked import list_fruit
 from sitekit.cartography.notes import tell_use
 from sitekit.errors import OutputError
 from sitekit.measuring.revision import Revision
 from sitekit.report import sections
-from sitekit.report.blocks import Block, list_blocks, list_fruit
+from sitekit.report.blocks import Block, list_blocks
 from sitekit.report.doubt import change_my_mind
 from sitekit.report.markup import Markup, element, join
 from sitekit.report.page import make_page, make_style, write_day

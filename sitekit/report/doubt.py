@@ -51,8 +51,9 @@ def _tell_basis(survey: Survey, told: DoubtTold) -> str:
 def _chart(told: DoubtTold) -> Markup:
     title = "Which input matters most for this site."
     about = (
-        "Bars: standard deviation over the field. Right: verdicts that turn within "
-        "the range of this input alone."
+        "Bars: how far a clear still night in the field may well be out for this "
+        "input alone (one standard deviation). Right: verdicts that turn within its "
+        "range."
     )
     if told.inputs["degc"].isna().any():
         about += " The length of the record moves no night, only the count of years."

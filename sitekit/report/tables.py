@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from sitekit import words
+from sitekit.cartography.asked import list_fruit
 from sitekit.cartography.styles import find_style
 from sitekit.report.blocks import (
     Block,
     cells_of,
-    list_fruit,
     middle_value,
     written,
 )

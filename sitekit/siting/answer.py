@@ -18,6 +18,8 @@ from sitekit.words import CONDITIONS, HARDY, REFUSED, SITE_CLASSES, TEST_FIRST, 
 CELLS_WIDE, NOISES_DEEP = 3, 2
 #: What is asked for until readings are there.
 ASKED_FIRST = "two thermometers"
+#: More kinds of fruit than this are not named one by one.
+MOST_NAMED = 3
 STAMP = (
     "From terrain only. No thermometer has stood on this ground yet: night figures may "
     "be out by 1.5 °C, and no years are counted."
@@ -137,8 +139,9 @@ def _headline(site: Site, blocks: GeoDataFrame) -> str:
     """Say in one sentence which block and which fruit."""
     best = _best_code(blocks)
     if best == REFUSED:
-        asked = _plural(sorted(set(blocks["fruit"]) | set(site.fruit)))
-        asked = asked or "any fruit"
+        every = sorted(set(blocks["fruit"]) | set(site.fruit))
+        names = _plural(every).replace(" and ", " or ")
+        asked = names if 0 < len(every) <= MOST_NAMED else "any fruit asked for"
         return f"Plant nothing here this year: no ground of this field carries {asked}."
     name = block_name(blocks, 1)
     _, fruit = best_fruit(blocks, 1)

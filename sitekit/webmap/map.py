@@ -24,6 +24,7 @@ from shapely import box
 
 from sitekit import words
 from sitekit.cartography import styles
+from sitekit.cartography.asked import list_fruit
 from sitekit.cartography.images import Picture, draw_relief
 from sitekit.cartography.ties import tie_units
 from sitekit.errors import OutputError
@@ -142,7 +143,7 @@ def gather(
         "purpose": f"{PURPOSE} {today.day} {today:%B %Y}",
         "fruit": [
             {"id": fruit, "name": words.fruit_name(fruit, plural=True)}
-            for fruit in survey.site.fruit
+            for fruit in list_fruit(survey)
         ],
         "first": answer.choose_fruit(survey),
         "classes": [vars(style) for style in styles.CLASS_STYLES],

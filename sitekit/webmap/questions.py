@@ -15,6 +15,7 @@ from rasterio.transform import from_bounds
 from shapely.geometry import Polygon
 
 from sitekit import words
+from sitekit.cartography.asked import list_fruit
 from sitekit.cartography.images import (
     WEB,
     Picture,
@@ -116,7 +117,7 @@ def _find_layers(style: LayerStyle, survey: Survey) -> dict[str, str]:
     """Find the layers of a style: by fruit, or one under an empty name."""
     if "*" in style.pattern:
         head = style.pattern.removesuffix("*")
-        named = {fruit: f"{head}{fruit}" for fruit in survey.site.fruit}
+        named = {fruit: f"{head}{fruit}" for fruit in list_fruit(survey)}
         return {f: n for f, n in named.items() if _says_something(n, survey)}
     return {"": style.pattern} if _says_something(style.pattern, survey) else {}
 
