@@ -141,7 +141,7 @@ def _headline(site: Site, blocks: GeoDataFrame) -> str:
     if best == REFUSED:
         every = sorted(set(blocks["fruit"]) | set(site.fruit))
         names = _plural(every).replace(" and ", " or ")
-        asked = names if 0 < len(every) <= MOST_NAMED else "any fruit asked for"
+        asked = names if 0 < len(every) <= MOST_NAMED else "any fruit that was judged"
         return f"Plant nothing here this year: no ground of this field carries {asked}."
     name = block_name(blocks, 1)
     _, fruit = best_fruit(blocks, 1)
