@@ -274,6 +274,19 @@ def test_the_list_says_how_many_of_its_points_are_shown(planned):
     assert "All 16 in sheets.pdf, part 3." in text
 
 
+@pytest.mark.parametrize("room", [17.0, 20.0, 23.0, 26.0, 60.0])
+def test_the_number_of_points_told_is_the_number_listed(planned, room):
+    (window,) = plan_sheets(planned.plan, A4).windows
+    paper = Paper(A4.width, A4.height)
+    made = column.Column(paper, 220.0, 290.0, 100.0 + room, 100.0, A4.text)
+    column._draw_list(made, planned, window)
+    text = written(paper)
+    told = int(re.search(r"Setting out: (\d+) of", text).group(1))
+    assert told == sum(f" {i} " in text for i in ["A", *planned.plan.plants["id"]]) + (
+        " B " in text
+    ) + sum(f" {i} " in text for i in planned.plan.block_marks["id"])
+
+
 def test_only_points_of_the_sheet_are_in_its_list(planned):
     west, south = planned.site.grid.west, planned.site.grid.bounds[1]
     own = (west + 299.0, south + 400.0, west + 326.0, south + 450.0)

@@ -21,6 +21,8 @@ from sitekit.planting.setting_out import position_step
 from sitekit.results import FIRST_REVISION, PlantingPlan, Survey
 
 PAD = 3.0
+#: A list with less room than this many rows is left to the sheets.
+FEWEST_ROWS = 3
 #: Longer keys are set closer.
 EASY_KEY = 14
 
@@ -207,9 +209,10 @@ def _draw_list(made: Column, survey: Survey, window: Window) -> None:
     size = made.text - 0.4
     step = pitch(size) * 0.98
     rows = int((made.top - made.foot - 14) / step) - 1
+    rows = rows if rows >= FEWEST_ROWS else 0
     y = made.paper.paragraph(
         (made.left + PAD, made.top - 1.2),
-        f"Setting out: {min(max(rows, 0), len(listed))} of the "
+        f"Setting out: {min(rows, len(listed))} of the "
         f"{len(listed)} points on this sheet",
         made.text + 1,
         made.width,
@@ -220,7 +223,7 @@ def _draw_list(made: Column, survey: Survey, window: Window) -> None:
         "the plant's own block. Phone positions are not for setting out."
     )
     y = made.paper.paragraph((made.left + PAD, y), note, size, made.width)
-    if rows >= 3:
+    if rows:
         wide = made.width > 80
         letters = dict(zip(plan.baseline.names, "AB", strict=True))
         shown = _with_tapes(listed.head(rows), plan).replace({"id": letters})
