@@ -53,7 +53,7 @@ SHAPES = {
 TAGGED = ("class_", "reference", "relative_to")
 
 
-def check_folder(folder: Path) -> None:
+def check_folder(folder: Path, *, holding: bool = False) -> None:
     """Check that a folder may be written: missing, empty, or made by sitekit.
 
     Folders in it that sitekit filled later (a plan of loggers, a revision, a
@@ -63,11 +63,14 @@ def check_folder(folder: Path) -> None:
     ----------
     folder : Path
         The folder.
+    holding : bool
+        Whether a whole holding is to be written, inputs included. Nothing else may
+        take the place of a holding, whose inputs would go.
 
     Raises
     ------
     OutputError
-        Where it is a file, or holds a file that sitekit did not write.
+        Where it is a file, holds a file that sitekit did not write, or a holding.
     """
     if not folder.exists():
         return
@@ -75,7 +78,7 @@ def check_folder(folder: Path) -> None:
         message = f"{folder} is a file. Name a folder to write to with --out."
         raise OutputError(message)
     ours = _listed_files(folder)
-    for inner in _filled_later(folder):
+    for inner in _folders_in(folder):
         ours |= {f"{inner.name}/{name}" for name in _listed_files(inner)}
     for found in sorted(p for p in folder.rglob("*") if not p.is_dir()):
         if found.relative_to(folder).as_posix() not in ours:
@@ -85,6 +88,12 @@ def check_folder(folder: Path) -> None:
                 "Name another folder with --out, or move that file away."
             )
             raise OutputError(message)
+    if not holding and any(folder.glob("*.toml")):
+        message = (
+            f"{folder} holds a site file and what it names, which would be lost. Name "
+            f"a folder in it with --out, as {folder / 'survey'}."
+        )
+        raise OutputError(message)
 
 
 def _listed_files(folder: Path) -> set[str]:
@@ -97,21 +106,28 @@ def _listed_files(folder: Path) -> set[str]:
         return set()
 
 
+def _folders_in(folder: Path) -> list[Path]:
+    """Find the folders in one of ours that a command of sitekit filled."""
+    runs = sorted(folder.glob(f"*/{RUN_FILE}")) if _listed_files(folder) else []
+    return [run.parent for run in runs]
+
+
 def _filled_later(folder: Path) -> list[Path]:
-    """Find the folders in one of ours that a later command of sitekit filled."""
+    """Find those that were not there when the folder itself was written."""
     ours = _listed_files(folder)
-    runs = sorted(folder.glob(f"*/{RUN_FILE}")) if ours else []
-    return [r.parent for r in runs if r.relative_to(folder).as_posix() not in ours]
+    return [f for f in _folders_in(folder) if f"{f.name}/{RUN_FILE}" not in ours]
 
 
 @contextmanager
-def whole_folder(folder: Path) -> Iterator[Path]:
+def whole_folder(folder: Path, *, holding: bool = False) -> Iterator[Path]:
     """Offer a temporary folder that takes the place of `folder` when all went well.
 
     Parameters
     ----------
     folder : Path
         Where the files shall appear.
+    holding : bool
+        Whether a whole holding is written, see `check_folder`.
 
     Yields
     ------
@@ -123,7 +139,7 @@ def whole_folder(folder: Path) -> Iterator[Path]:
     OutputError
         Where the folder may not be written, or the disk is full.
     """
-    check_folder(folder)
+    check_folder(folder, holding=holding)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         temporary = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))

@@ -114,6 +114,29 @@ def test_what_a_later_command_wrote_into_a_folder_of_ours_stays(out):
     assert not strangers(out)
 
 
+def test_a_folder_in_it_that_was_written_anew_with_more_files_is_still_ours(out):
+    with whole_folder(out) as new:
+        fill(new / "survey", map="older")
+        write_run(new, {"site": "older"})
+    fill(out / "survey", map="newer", report="newer")
+    check_folder(out)
+    fill(out, map="newest")
+    assert set(contents(out)) == {"map", "run.json"}
+
+
+def test_a_holding_is_never_replaced_by_what_is_made_of_it(out):
+    with whole_folder(out, holding=True) as new:
+        (new / "site.toml").write_text("mine", encoding="utf-8")
+        (new / "elevation.tif").write_text("mine", encoding="utf-8")
+        write_run(new, {"site": "a holding"})
+    before = contents(out)
+    with pytest.raises(OutputError, match="holds a site file and what it names"):
+        fill(out, map="newer")
+    assert contents(out) == before
+    fill(out / "survey", map="newer")
+    check_folder(out, holding=True)
+
+
 def test_a_foreign_file_in_such_a_folder_is_refused_by_name(out):
     fill(out, map="older")
     fill(out / "revised", map="by readings")

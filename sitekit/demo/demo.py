@@ -32,7 +32,7 @@ def write_demo(
     OutputError
         Where the folder may not be written.
     """
-    with whole_folder(folder) as temporary:
+    with whole_folder(folder, holding=True) as temporary:
         on_step("the holding")
         found = survey(read_site(write_holding(temporary)), on_step=on_step)
         write_survey(found, temporary / "survey", on_step=on_step)
