@@ -1,12 +1,14 @@
 """From a site file to what is to be read."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
-from sitekit.config import SiteFile, read_config
+from sitekit.config import SiteFile, SiteModel, read_config
 from sitekit.config.planting import NeedSection
-from sitekit.errors import ConfigError, nearest
+from sitekit.errors import ConfigError, CrsError, nearest
 from sitekit.fruit import fruit_names
 from sitekit.io.inputs import SiteRequest, read_request
+from sitekit.io.projection import parse_crs
 from sitekit.io.records import RecordSource
 from sitekit.io.vectors import VectorSource
 from sitekit.pipeline import check_names, check_settings
@@ -33,7 +35,30 @@ def read_site(site_file: Path | str) -> Site:
     InputError
         Every file that cannot be used.
     """
-    return read_request(request_from_file(read_config(Path(site_file))))
+    return read_request(request_from_file(read_site_file(Path(site_file))))
+
+
+def read_site_file(path: Path, *, need_elevation: bool = True) -> SiteFile:
+    """Read a site file, its names and settings checked as well.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    need_elevation : bool
+        Whether it must name an elevation that is there.
+
+    Returns
+    -------
+    file : SiteFile
+        What it says.
+
+    Raises
+    ------
+    ConfigError
+        Every mistake in it, one sentence each, in the order of its lines.
+    """
+    return read_config(path, need_elevation=need_elevation, check=_check)
 
 
 def check_request(request: SiteRequest) -> None:
@@ -56,21 +81,16 @@ def request_from_file(file: SiteFile) -> SiteRequest:
     Parameters
     ----------
     file : SiteFile
-        A site file that was read.
+        A site file that was read and checked.
 
     Returns
     -------
     request : SiteRequest
         Plain paths and values.
-
-    Raises
-    ------
-    ConfigError
-        For settings, fruit and layers that are not known.
     """
     contents = file.contents
     folder = contents.fruit.folder
-    request = SiteRequest(
+    return SiteRequest(
         elevation=file.elevation,
         field=VectorSource(*file.field) if file.field else None,
         corners=contents.site.corners or (),
@@ -92,8 +112,6 @@ def request_from_file(file: SiteFile) -> SiteRequest:
         limits=contents.limits.given(),
         prices=contents.prices.given(),
     )
-    _check(file, request)
-    return request
 
 
 def _records(file: SiteFile) -> RecordSource:
@@ -109,34 +127,46 @@ def _records(file: SiteFile) -> RecordSource:
     )
 
 
-def _check(file: SiteFile, request: SiteRequest) -> None:
-    """Check names and settings; a mistake is told with its line."""
-    mistakes = []
-    for name, value in request.settings.items():
-        mistakes += [
-            f"{file.where('settings', name)}: {text}"
-            for text in check_settings({name: value})
-        ]
-    mistakes += [
-        f"{file.where('need', name)}: {text}"
-        for name in file.contents.need.fruit
-        for text in _check_wanted(name, request)
-    ]
-    mistakes += [
-        f"{file.where('fruit', 'kinds')}: {text}"
-        for text in check_names(request.fruit, request.fruit_folder, ())
-    ]
-    mistakes += [
-        f"{file.where('outputs', 'layers')}: {text}"
-        for text in check_names((), None, request.layers)
-    ]
-    if mistakes:
-        raise ConfigError(*mistakes)
+def _check(file: SiteFile) -> Iterator[tuple[int, str]]:
+    """Check names and settings; each mistake comes with its line."""
+    for section, key, texts in _wrong(file.contents, _fruit_folder(file)):
+        line = file.line_of(section, key) or 0
+        for text in texts:
+            yield line, f"{file.where(section, key)}: {text}"
 
 
-def _check_wanted(name: str, request: SiteRequest) -> list[str]:
+def _wrong(
+    contents: SiteModel, folder: Path | None
+) -> Iterator[tuple[str, str, list[str]]]:
+    """Say by section and key what is not known."""
+    yield "site", "elevation_crs", _check_crs(contents.site.elevation_crs)
+    for name, value in contents.settings.items():
+        yield "settings", name, check_settings({name: value})
+    for name in contents.need.fruit:
+        yield "need", name, _check_wanted(name, folder)
+    yield "fruit", "kinds", check_names(contents.fruit.kinds, folder, ())
+    yield "outputs", "layers", check_names((), None, contents.outputs.layers)
+
+
+def _fruit_folder(file: SiteFile) -> Path | None:
+    """Find the folder of the grower's own fruit; its absence is told elsewhere."""
+    folder = file.locate(file.contents.fruit.folder or "")
+    return folder if file.contents.fruit.folder and folder.is_dir() else None
+
+
+def _check_crs(text: str | None) -> list[str]:
+    """Say of a coordinate system that it is not known."""
+    try:
+        if text is not None:
+            parse_crs(text, "elevation_crs")
+    except CrsError as error:
+        return list(error.mistakes)
+    return []
+
+
+def _check_wanted(name: str, folder: Path | None) -> list[str]:
     """Say of a name in the need that it is neither a key nor a fruit."""
-    if not check_names([name], request.fruit_folder, ()):
+    if not check_names([name], folder, ()):
         return []
     known = [*NeedSection.model_fields, *fruit_names()]
     hint = nearest(name, known) or f" Known: {', '.join(known)}."

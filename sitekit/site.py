@@ -69,6 +69,9 @@ class ElevationModel:
         Step of its heights, 0 where they are continuous. [m]
     attribution : str
         Licence and origin, where the file or the site file names them.
+    grid_cell : float
+        Cell of the grid that the heights were brought to, 0 where that of the
+        files. [m]
     """
 
     sources: tuple[str, ...]
@@ -77,11 +80,18 @@ class ElevationModel:
     noise: float
     step: float = 0.0
     attribution: str = ""
+    grid_cell: float = 0.0
+
+    @property
+    def shown_cell(self) -> float:
+        """Cell that a survey sees: of the files, or of a coarser grid. [m]."""
+        return max(self.source_cell, self.grid_cell)
 
     @property
     def coarse(self) -> bool:
         """Whether no spot may be called better than *test first* by it alone."""
-        return self.source_cell > 5.0 or self.surface == "canopy"
+        # Grids count tenths of a metre: degrees never come to 5 m exactly.
+        return round(self.shown_cell, 1) > 5.0 or self.surface == "canopy"
 
 
 @dataclass(frozen=True)

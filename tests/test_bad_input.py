@@ -212,6 +212,13 @@ def test_a_point_or_an_open_line_is_no_field(holding, kind, coordinates):
     assert "field.geojson" in refused(holding)
 
 
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_a_corner_that_is_no_number_is_told(holding, value):
+    write_field(holding, "Polygon", [[*RING[:1], [value, RING[1][1]], *RING[2:]]])
+    said = refused(holding)
+    assert "field.geojson, feature 1 has a corner whose coordinates are no num" in said
+
+
 @pytest.mark.parametrize(
     "features",
     [[], [{"type": "Feature", "properties": {}, "geometry": None}]],
@@ -315,8 +322,8 @@ def test_a_patch_of_impossible_heights_is_taken_as_missing_and_that_is_said(
     assert known.min() > 100
     assert known.max() < 160
     said = {r.kind: r.text for r in site.remarks if r.about == "elevation.tif"}
-    # An infinite height is a missing cell, as NaN is; a finite one is a mistake.
-    assert ("400 cells with impossible" in said.get("mended", "")) == np.isfinite(value)
+    kind = "impossible" if np.isfinite(value) else "infinite"
+    assert said["mended"] == f"400 cells with {kind} heights taken as missing"
     assert any("left without height" in r.text for r in site.remarks)
 
 

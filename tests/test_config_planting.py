@@ -2,7 +2,6 @@
 
 import pytest
 
-from sitekit.config import read_config
 from sitekit.config.planting import (
     LimitsSection,
     NeedSection,
@@ -12,7 +11,7 @@ from sitekit.config.planting import (
 )
 from sitekit.errors import ConfigError
 from sitekit.planting.terms import EDGES, Limits, Need, Prices, read_terms, terms_of
-from sitekit.request import request_from_file
+from sitekit.request import read_site_file, request_from_file
 
 LEAST = '[site]\nelevation = "elevation.tif"\nfield = "field.geojson"\n'
 #: The sections of the invented demo holding, which must stay valid.
@@ -45,7 +44,7 @@ def read(tmp_path):
     def read(text):
         path = tmp_path / "site.toml"
         path.write_text(LEAST + text, encoding="utf-8")
-        return request_from_file(read_config(path))
+        return request_from_file(read_site_file(path))
 
     return read
 

@@ -452,6 +452,16 @@ def test_a_cell_that_does_not_fit_is_resampled(hills):
     assert "resampled to 7.5 m (cubic), its cells do not fit" in said(reading, "mended")
 
 
+@pytest.mark.parametrize(
+    ("wish", "coarse"), [({}, False), ({"cell": 30}, True), ({"max_cells": 400}, True)]
+)
+def test_a_coarser_grid_shows_no_more_than_its_own_cells(hills, wish, coarse):
+    reading = read_elevation([hills], FIELD, **wish)
+    assert reading.model.source_cell == 5
+    assert reading.model.shown_cell == reading.grid.cell_size
+    assert reading.model.coarse is coarse
+
+
 def test_a_much_coarser_cell_that_does_not_fit_is_averaged_first(hills):
     reading = read_elevation([hills], FIELD, cell=32)
     assert reading.grid.cell_size == 32
@@ -472,7 +482,7 @@ def test_cells_below_1_m_are_averaged_and_that_is_said(tmp_path, native, cell):
     field = box(WEST + 30, NORTH - 80, WEST + 60, NORTH - 40)
     reading = read_elevation([path], field)
     assert reading.grid.cell_size == pytest.approx(cell)
-    assert f"averaged to {cell:g} m" in said(reading, "mended")
+    assert f"set to {cell:g} m" in said(reading, "mended")
     assert error_of(reading) < 0.01
 
 

@@ -4,9 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from sitekit.config import read_config
 from sitekit.errors import ConfigError
-from sitekit.request import check_request, request_from_file
+from sitekit.request import check_request, read_site_file, request_from_file
 
 SITE = """\
 [site]
@@ -27,7 +26,7 @@ def folder(tmp_path):
 def read(folder, more=""):
     path = folder / "site.toml"
     path.write_text(SITE + more, encoding="utf-8")
-    return request_from_file(read_config(path))
+    return request_from_file(read_site_file(path))
 
 
 def test_files_are_found_beside_the_site_file(folder):
@@ -82,9 +81,23 @@ def test_mistakes_of_every_kind_are_told_at_once_with_their_lines(folder):
         read(folder, more)
     mistakes = told.value.mistakes
     assert len(mistakes) == 3
-    for mistake, line in zip(mistakes, (8, 6, 10), strict=True):
+    for mistake, line in zip(mistakes, (6, 8, 10), strict=True):
         assert f"line {line}" in mistake
         assert "Nearest" in mistake
+
+
+def test_keys_and_names_that_are_not_known_are_told_at_once(folder):
+    more = 'watr = "mere.gpkg"\n[settings]\nedge_setbak = 2\n[fruit]\nfolder = "no"\n'
+    with pytest.raises(ConfigError) as told:
+        read(folder, more)
+    lines = [mistake.partition(":")[0] for mistake in told.value.mistakes]
+    assert lines == [f"site.toml, line {line}" for line in (5, 7, 9)]
+
+
+@pytest.mark.parametrize("name", ["EPSG:1", "UTM", "EPSG:5773"])
+def test_a_coordinate_system_that_is_not_known_is_told_with_its_line(folder, name):
+    with pytest.raises(ConfigError, match=f'line 5: elevation_crs "{name}" is not'):
+        read(folder, f'elevation_crs = "{name}"\n')
 
 
 @pytest.mark.parametrize("value", ["-1.0", '"wide"', "nan", "true"])

@@ -19,6 +19,7 @@ def site(small_survey):
     [
         (1.0, "ground", False),
         (5.0, "ground", False),
+        (5.003, "ground", False),
         (5.1, "ground", True),
         (30.0, "ground", True),
         (1.0, "canopy", True),

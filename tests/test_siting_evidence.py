@@ -300,3 +300,12 @@ def test_a_date_is_told_as_people_write_it_and_any_other_text_as_it_stands(when,
     assert tell_note("fog", when, "the map agrees") == (
         f"Fog noted on {told}: the map agrees."
     )
+
+
+def test_without_a_tree_or_a_note_the_verdicts_are_columns_of_text(made):
+    columns = {"kind": [], "fruit": [], "condition": []}
+    site = with_rows(made.site, "notes", [], **columns)
+    places = Judged(with_rows(site, "existing_trees", [], **columns), GOOD)
+    notes, trees = compare_notes(places), compare_trees(places)
+    assert notes[["verdict", "reason"]].dtypes.eq("object").all()
+    assert trees[["site_class", "verdict", "reason"]].dtypes.eq("object").all()

@@ -444,3 +444,12 @@ def test_a_survey_without_a_record_counts_no_years(bowl_survey):
     assert bowl_survey.answer.years == ()
     assert bowl_survey.fruit_by_block["poor_crop_years"].isna().all()
     assert bowl_survey.absent["last_spring_frost"].startswith("five complete years")
+
+
+def test_a_field_smaller_than_a_usual_scrap_is_a_block_all_the_same():
+    x, _ = mesh(40, 40)
+    corner = shapely.box(500_030, 5_129_940, 500_042, 5_129_952)
+    found = survey(make_site(600 + 0.1 * x, field=corner))
+    assert set(found.blocks["block"]) == {1}
+    assert found.blocks["area_m2"].iloc[0] == pytest.approx(144, abs=20)
+    assert len(found.spots)

@@ -22,14 +22,13 @@ def run(
 ) -> None:
     """Write ``elevation.tif`` beside the site file."""
     with progress(quiet=quiet or as_json) as on_step:
-        from sitekit.config import read_config  # noqa: PLC0415 - slow to import
         from sitekit.io.fetch import MARGIN, fetch_elevation  # noqa: PLC0415 - slow
         from sitekit.io.inputs import read_outline  # noqa: PLC0415 - slow
         from sitekit.io.offers import choose_sources  # noqa: PLC0415 - slow
-        from sitekit.request import request_from_file  # noqa: PLC0415 - slow
+        from sitekit.request import read_site_file, request_from_file  # noqa: PLC0415 - slow
         from sitekit.settings import settings_of  # noqa: PLC0415 - slow
 
-        request = request_from_file(read_config(site, need_elevation=False))
+        request = request_from_file(read_site_file(site, need_elevation=False))
         known = settings_of(choose_sources)
         own = {n: v for n, v in request.settings.items() if n in known}
         fetched = fetch_elevation(

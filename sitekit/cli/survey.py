@@ -74,9 +74,9 @@ def _usual_folder(site_file: Path | None) -> Path:
     """Find the folder that the site file names, else ``survey`` beside it."""
     if site_file is None:
         return Path("survey")
-    from sitekit.config import read_config  # noqa: PLC0415 - slow to import
+    from sitekit.request import read_site_file  # noqa: PLC0415 - slow to import
 
-    named = read_config(site_file).contents.outputs.folder
+    named = read_site_file(site_file).contents.outputs.folder
     return site_file.parent / (named or "survey")
 
 

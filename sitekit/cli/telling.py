@@ -78,7 +78,7 @@ def tell_survey(survey: Survey, folder: Path, seconds: float) -> str:
         Lines for the terminal.
     """
     site = survey.site
-    cell = words.cell(site.model.source_cell)
+    cell = words.cell(site.model.shown_cell)
     lines = [
         f"{bold(site.name)}: field {words.area(site.field_area)}, elevation {cell}",
         *(bold(line) for line in wrap(survey.answer.headline, 80)),

@@ -3,7 +3,7 @@
 import json
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -106,7 +106,12 @@ class SiteFile:
         return self.locate(reference.file), reference.layer
 
 
-def read_config(path: Path, *, need_elevation: bool = True) -> SiteFile:
+def read_config(
+    path: Path,
+    *,
+    need_elevation: bool = True,
+    check: Callable[[SiteFile], Iterable[tuple[int, str]]] = lambda _: (),
+) -> SiteFile:
     """Read a site file.
 
     Parameters
@@ -116,6 +121,8 @@ def read_config(path: Path, *, need_elevation: bool = True) -> SiteFile:
     need_elevation : bool
         Whether it must name an elevation that is there; not so before the
         elevation is fetched.
+    check : callable
+        Finds more mistakes, each with its line: names that only others know.
 
     Returns
     -------
@@ -139,9 +146,11 @@ def read_config(path: Path, *, need_elevation: bool = True) -> SiteFile:
         contents = _rest(table, error)
     mistakes += _absent(table, path, lines, need_elevation=need_elevation)
     mistakes += _missing_files(contents, path, lines, need_elevation=need_elevation)
+    file = SiteFile(path, contents, lines)
+    mistakes += check(file)
     if mistakes:
         raise ConfigError(*(said for _, said in sorted(mistakes, key=lambda m: m[0])))
-    return SiteFile(path, contents, lines)
+    return file
 
 
 def _read_text(path: Path) -> str:

@@ -119,7 +119,7 @@ def read_elevation(
     ground = voids.elevation
     if placed.step:
         ground = fill_voids(placed.ground).elevation
-    model = _describe(sources, placed, field, surface)
+    model = _describe(sources, placed, grid, field, surface)
     remarks = (
         _say_read(sources, grid, field),
         *(remark for source in sources for remark in source.remarks),
@@ -136,7 +136,12 @@ def read_elevation(
 def _check_any(placed: Placed, sources: Sequence[Source]) -> None:
     if np.isfinite(placed.heights).any():
         return
-    if placed.absurd:
+    if placed.absurd["infinite"]:
+        message = (
+            f"{names(sources)} has no height around the field, only infinite ones. "
+            "Export it again with its missing cells declared as nodata."
+        )
+    elif placed.absurd["impossible"]:
         message = (
             f"No height in {names(sources)} lies between −500 and 9,000 m. Name the "
             "unit with z_unit, or give a file with heights in metres."
@@ -152,6 +157,7 @@ def _check_any(placed: Placed, sources: Sequence[Source]) -> None:
 def _describe(
     sources: Sequence[Source],
     placed: Placed,
+    grid: Grid,
     field: GeoDataFrame,
     surface: Surface | None,
 ) -> ElevationModel:
@@ -170,6 +176,7 @@ def _describe(
         attribution="; ".join(
             dict.fromkeys(s.attribution for s in sources if s.attribution)
         ),
+        grid_cell=grid.cell_size,
     )
 
 
@@ -195,8 +202,8 @@ def _say_placed(placed: Placed, grid: Grid, about: str) -> list[Remark]:
         )
         text = f"resampled to {grid.cell_size:g}{NO_BREAK}m (cubic), {why}"
         said.append(Remark("mended", source.name, text))
-    if placed.absurd:
-        text = f"{placed.absurd:,} cells with impossible heights are taken as missing"
+    for kind, count in placed.absurd.items():
+        text = f"{_cells(count)} with {kind} heights taken as missing"
         said.append(Remark("mended", about, text))
     return said
 
@@ -205,7 +212,7 @@ def _say_voids(voids: Voids, grid: Grid, about: str) -> list[Remark]:
     said = []
     if voids.filled:
         text = (
-            f"{_holes(voids.filled, 'small')} ({voids.filled_cells:,} cells) filled "
+            f"{_holes(voids.filled, 'small')} ({_cells(voids.filled_cells)}) filled "
             "from the rim"
         )
         said.append(Remark("mended", about, text))
@@ -214,6 +221,10 @@ def _say_voids(voids: Voids, grid: Grid, about: str) -> list[Remark]:
         text = f"{_holes(voids.left, 'larger')} ({size}) left without height"
         said.append(Remark("doubtful", about, text))
     return said
+
+
+def _cells(count: int) -> str:
+    return f"{count:,} {'cell' if count == 1 else 'cells'}"
 
 
 def _holes(count: int, size: str) -> str:

@@ -162,7 +162,7 @@ def _choose_cell(
             cell = lattice.cell * np.ceil(FINEST / lattice.cell - 1e-6)
         else:
             cell = FINEST
-        text = f"finer than {_metres(FINEST)}; averaged to {_metres(cell)}"
+        text = f"finer than {_metres(FINEST)}; set to {_metres(cell)}"
         return float(cell), (Remark("mended", "cell", text),)
     if asked and cell < spacing * 0.99:
         text = (

@@ -1,5 +1,6 @@
 """Lay elevation files onto one grid: untouched where their cells fit, else warped."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -36,8 +37,8 @@ class Placed:
         NaN where no file has a height. [m]
     ground : (row, column) ndarray of float32
         The same array, or a smoothed copy where heights were given in steps. [m]
-    absurd : int
-        Cells that held what no height can be.
+    absurd : Counter
+        Cells that held what no height can be: ``impossible``, ``infinite``.
     step, noise : float
         Of the heights as read; the largest of the files. [m]
     warped : tuple of Source
@@ -46,7 +47,7 @@ class Placed:
 
     heights: NDArray[np.float32]
     ground: NDArray[np.float32]
-    absurd: int
+    absurd: Counter[str]
     step: float
     noise: float
     warped: tuple[Source, ...]
@@ -72,7 +73,8 @@ def lay_mosaic(sources: Sequence[Source], grid: Grid) -> Placed:
     """
     heights = np.full(grid.shape, np.nan, np.float32)
     ground = heights
-    absurd, step, noise = 0, 0.0, 0.0
+    absurd: Counter[str] = Counter()
+    step, noise = 0.0, 0.0
     warped: list[Source] = []
     for group in _group(sources):
         placed = _lay_group(group, grid)
@@ -139,7 +141,9 @@ def _lay_group(group: list[Source], grid: Grid) -> Placed | None:
     return _smooth(heights, absurd, grid.cell_area)
 
 
-def _smooth(heights: NDArray[np.float32], absurd: int, cell_area: float) -> Placed:
+def _smooth(
+    heights: NDArray[np.float32], absurd: Counter[str], cell_area: float
+) -> Placed:
     """Look at heights as they were read; smooth a copy where they are in steps."""
     step, noise = find_step(heights), estimate_noise(heights)
     ground = heights

@@ -5,7 +5,9 @@ from typing import Final
 import numpy as np
 from affine import Affine
 from pyproj import CRS, Geod, Transformer
-from pyproj.exceptions import ProjError
+from pyproj.exceptions import CRSError, ProjError
+
+from sitekit.errors import CrsError
 
 #: How far the scale may be from true at the field. [1]
 SCALE_TOLERANCE: Final = 0.005
@@ -16,6 +18,43 @@ WGS84: Final = Geod(ellps="WGS84")
 
 #: West and east end of the widened zones of Svalbard, and their number. [degree]
 SVALBARD: Final = ((0, 9, 31), (9, 21, 33), (21, 33, 35), (33, 42, 37))
+
+
+def parse_crs(text: str, key: str = "elevation_crs or --elevation-crs") -> CRS:
+    """Read the name of a coordinate system.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``EPSG:25833``.
+    key : str
+        Where it stands, for the message.
+
+    Returns
+    -------
+    crs : pyproj.CRS
+        A map or geographic system.
+
+    Raises
+    ------
+    CrsError
+        Where it is neither.
+    """
+    try:
+        crs = CRS.from_user_input(text)
+    except CRSError as error:
+        message = (
+            f'{key} "{text}" is not a coordinate system that is known. '
+            "Write it as EPSG:25833."
+        )
+        raise CrsError(message) from error
+    if not (crs.is_geographic or crs.is_projected):
+        message = (
+            f'{key} "{text}" is not a map or geographic coordinate system. '
+            "Write one, as EPSG:25833."
+        )
+        raise CrsError(message)
+    return crs
 
 
 def find_utm_zone(longitude: float, latitude: float) -> int:

@@ -1,5 +1,6 @@
 """One elevation file: what it says of itself, and its heights in metres."""
 
+from collections import Counter
 from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -10,11 +11,10 @@ import numpy as np
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS
-from pyproj.exceptions import CRSError
 from rasterio.enums import ColorInterp
 
 from sitekit.errors import CrsError, InputError
-from sitekit.io.projection import find_height_unit, find_horizontal
+from sitekit.io.projection import find_height_unit, find_horizontal, parse_crs
 from sitekit.io.rasters import open_raster, read_window
 from sitekit.site import Remark
 
@@ -205,7 +205,7 @@ def _find_crs(
     dataset: Any,  # noqa: ANN401
     elevation_crs: str | None,
 ) -> tuple[CRS, tuple[Remark, ...]]:
-    given = _parse_crs(elevation_crs) if elevation_crs else None
+    given = parse_crs(elevation_crs) if elevation_crs else None
     if dataset.crs is None:
         if given is None:
             message = (
@@ -226,26 +226,6 @@ def _find_crs(
         text = f"names {crs.name} itself; that stands, not {elevation_crs}"
         return crs, (Remark("doubtful", path.name, text),)
     return crs, ()
-
-
-def _parse_crs(text: str) -> CRS:
-    try:
-        crs = CRS.from_user_input(text)
-    except CRSError as error:
-        message = (
-            f'elevation_crs or --elevation-crs "{text}" is not a coordinate '
-            "system that is known. "
-            "Write it as EPSG:25833."
-        )
-        raise CrsError(message) from error
-    if not (crs.is_geographic or crs.is_projected):
-        message = (
-            f'elevation_crs or --elevation-crs "{text}" is not a map or '
-            "geographic coordinate system. "
-            "Write one, as EPSG:25833."
-        )
-        raise CrsError(message)
-    return crs
 
 
 def _find_unit(
@@ -275,7 +255,7 @@ def read_heights(
     rows: tuple[int, int],
     columns: tuple[int, int],
     factor: int = 1,
-) -> tuple[NDArray[np.float32], int]:
+) -> tuple[NDArray[np.float32], Counter[str]]:
     """Read part of the lattice that some files share, the first given on top.
 
     Parameters
@@ -292,13 +272,13 @@ def read_heights(
     -------
     heights : (row, column) ndarray of float32
         NaN where no file has a height. [m]
-    absurd : int
-        Cells that held what no height can be.
+    absurd : Counter
+        Cells that held what no height can be: ``impossible``, ``infinite``.
     """
     height, width = rows[1] - rows[0], columns[1] - columns[0]
     heights = np.empty((height // factor, width // factor), np.float32)
     strip = factor * max(1, STRIP // (width * factor))
-    absurd = 0
+    absurd: Counter[str] = Counter()
     with ExitStack() as stack:
         opened = [(s, stack.enter_context(open_raster(s.path))) for s in sources]
         for start in range(rows[0], rows[1], strip):
@@ -318,7 +298,7 @@ def _lay(
     dataset: Any,  # noqa: ANN401
     first: Source,
     corner: tuple[int, int],
-) -> int:
+) -> Counter[str]:
     """Lay one file under what part of the lattice already holds."""
     across, down = source.offset_from(first)
     top, left = corner[0] - round(down), corner[1] - round(across)
@@ -326,7 +306,7 @@ def _lay(
     last_row = min(top + part.shape[0], source.shape[0])
     last_column = min(left + part.shape[1], source.shape[1])
     if row >= last_row or column >= last_column:
-        return 0
+        return Counter()
     values, absurd = _read_metres(
         source, dataset, (row, last_row), (column, last_column)
     )
@@ -340,11 +320,13 @@ def _read_metres(
     dataset: Any,  # noqa: ANN401
     rows: tuple[int, int],
     columns: tuple[int, int],
-) -> tuple[NDArray[np.float32], int]:
+) -> tuple[NDArray[np.float32], Counter[str]]:
     if source.flipped:
         rows = source.shape[0] - rows[1], source.shape[0] - rows[0]
     stored = read_window(dataset, rows, columns)
-    missing = np.ma.getmaskarray(stored) | ~np.isfinite(stored.data)
+    missing = np.ma.getmaskarray(stored).copy()
+    infinite = int(np.count_nonzero(np.isinf(stored.data) & ~missing))
+    missing |= ~np.isfinite(stored.data)
     masked = np.count_nonzero(missing)
     if not source.declared or (source.scale, source.offset) == (1.0, 0.0):
         missing |= np.isin(stored.data, SENTINELS)
@@ -355,7 +337,8 @@ def _read_metres(
         missing |= (metres < BELIEVED[0]) | (metres > BELIEVED[1])
         heights = metres.astype(np.float32)
     heights[missing] = np.nan
-    absurd = int(np.count_nonzero(missing) - masked)
+    impossible = int(np.count_nonzero(missing) - masked)
+    absurd = Counter(impossible=impossible, infinite=infinite)
     return (heights[::-1] if source.flipped else heights), absurd
 
 

@@ -197,6 +197,7 @@ def read_vector(source: VectorSource, key: str, schema: Schema) -> GeoDataFrame:
     frame = fit_columns(frame, schema, source.name)
     frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
     _check_shapes(frame, source, schema)
+    _check_numbers(frame, source)
     _check_crs(frame, source)
     return frame.explode(ignore_index=True, index_parts=False)
 
@@ -328,6 +329,18 @@ def _check_shapes(frame: GeoDataFrame, source: VectorSource, schema: Schema) -> 
         message = (
             f"{source.name}, feature {number}{more} is a {_SHAPES.get(shape, shape)}. "
             f"Draw {' or '.join(f'{s}s' for s in schema.shapes)} here."
+        )
+        raise InputError(message)
+
+
+def _check_numbers(frame: GeoDataFrame, source: VectorSource) -> None:
+    points, owners = shapely.get_coordinates(frame.geometry.array, return_index=True)
+    wrong = ~np.isfinite(points).all(axis=1)
+    if wrong.any():
+        number = int(frame.index[owners[wrong][0]]) + 1
+        message = (
+            f"{source.name}, feature {number} has a corner whose coordinates are no "
+            "numbers. Draw it again."
         )
         raise InputError(message)
 

@@ -58,11 +58,11 @@ def resolution_sentence(site: Site) -> str:
         The smallest hollow, and how far a verdict may go.
     """
     model = site.model
-    wide = words.with_unit(CELLS_WIDE * model.source_cell, "m")
+    wide = words.with_unit(CELLS_WIDE * model.shown_cell, "m")
     depth = max(NOISES_DEEP * model.noise, model.step, 0.1)
     deep = words.with_unit(depth, "m", 1 if depth < 10 else 0)
     text = (
-        f"Cells of {words.cell(model.source_cell)} show hollows from {wide} wide "
+        f"Cells of {words.cell(model.shown_cell)} show hollows from {wide} wide "
         f"and {deep} deep"
     )
     if model.surface == "canopy":

@@ -18,7 +18,7 @@ from sitekit.siting.shapes import cut_grid, polygons_of, window_of
 from sitekit.suitability.ground import Verdict
 from sitekit.words import SITE_CLASSES
 
-#: Ground smaller than this, cut off from the rest, is no block. [m²]
+#: Ground smaller than this beside larger blocks is no block. [m²]
 SMALLEST_SCRAP = 300.0
 #: Side of the window over which the commonest class is taken. [m]
 SMOOTHED_OVER = 20.0
@@ -99,7 +99,7 @@ def group_into_blocks(
         _block(site, labels, number, shape, parts, (rows.start, columns.start))
         for number, shape in shapes.items()
     ]
-    large = [b for b in blocks if b.area >= SMALLEST_SCRAP]
+    large = [b for b in blocks if b.area >= SMALLEST_SCRAP] or blocks
     return _numbered(large, list(verdicts.values()))
 
 

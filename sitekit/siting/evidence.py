@@ -48,7 +48,8 @@ def compare_trees(places: Places) -> GeoDataFrame:
         for (_, tree), row, column in zip(trees.iterrows(), rows, columns, strict=True)
     ]
     for index, name in enumerate(("site_class", "score", "verdict", "reason")):
-        trees[name] = [f[index] for f in found]
+        # Texts also where there is no tree, so that the column keeps its kind.
+        trees[name] = np.array([f[index] for f in found], dtype=object)
     return trees.astype({"score": float})
 
 
@@ -95,8 +96,8 @@ def compare_notes(places: Places) -> GeoDataFrame:
         _compare_note(places, note["kind"], note.geometry)
         for _, note in notes.iterrows()
     ]
-    notes["verdict"] = [verdict for verdict, _ in found]
-    notes["reason"] = [reason for _, reason in found]
+    for index, name in enumerate(("verdict", "reason")):
+        notes[name] = np.array([f[index] for f in found], dtype=object)
     return notes
 
 

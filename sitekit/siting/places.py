@@ -180,7 +180,7 @@ class Places:
                 {n: v[i] for n, v in values.items()},
                 suits,
                 tested=was_tested,
-                source_cell=self.site.model.source_cell,
+                source_cell=self.site.model.shown_cell,
                 reference=self.site.reference_name,
             )
             reasons.append(add_finding(ground, against, tested=was_tested))

@@ -194,7 +194,7 @@ def _describe(
 
 def _smallest_area(site: Site) -> float:
     """Area in m² of the smallest hollow that the elevation can show."""
-    return float((CELLS_WIDE * site.model.source_cell) ** 2 * 0.5)
+    return float((CELLS_WIDE * site.model.shown_cell) ** 2 * 0.5)
 
 
 def _cause(
