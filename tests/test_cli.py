@@ -329,6 +329,17 @@ def test_all_mistakes_are_told_at_once(holding, tmp_path):
             ),
             "station",
         ),
+        (
+            (
+                "--elevation",
+                "elevation.tif",
+                "--field",
+                "field.geojson",
+                "--station",
+                "nan,46.3,700",
+            ),
+            "station",
+        ),
         (("--elevation", "nothing.tif", "--field", "field.geojson"), "nothing.tif"),
         (("--elevation", "field.geojson", "--field", "field.geojson"), "field.geojson"),
         (("--no-such-option",), "No such option"),

@@ -130,7 +130,11 @@ class TestPlainSite:
 
     def test_every_missing_input_is_said_with_what_it_would_add(self, request_site):
         missing = said(request_site(), "missing")
-        assert len(missing) == len(VECTORS)
+        assert len(missing) == len(VECTORS) + 2
+        assert any(
+            text.startswith("records: would add last frosts") for text in missing
+        )
+        assert any(text.startswith("need: or limits would add") for text in missing)
         assert "ground_tests: would let blocks be judged for drainage" in missing
 
     def test_each_file_is_hashed(self, request_site, tmp_path):

@@ -322,6 +322,12 @@ def test_a_table_that_cannot_be_used_says_what_mends_it(tmp_path, rows, message)
         read(tmp_path)
 
 
+@pytest.mark.parametrize("name", ["nothing", "nothing.csv"])
+def test_readings_that_are_not_there_are_told_by_name(tmp_path, name):
+    with pytest.raises(InputError, match=f"{name}: there is no such file or folder"):
+        read(tmp_path / name)
+
+
 def test_a_folder_without_a_table_or_without_readings_is_told(tmp_path):
     with pytest.raises(InputError, match=r"there is no loggers\.csv"):
         read(tmp_path)

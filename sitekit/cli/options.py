@@ -1,6 +1,7 @@
 """Options that commands share, and the request that they make."""
 
 from collections.abc import Mapping
+from math import inf, isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -131,7 +132,7 @@ def _read_options(given: Mapping[str, Any]) -> "Site":
         z_unit=_one_of("z-unit", given.get("z_unit"), ("m", "ft", "us-ft")),
         surface=_one_of("surface", given.get("surface"), ("ground", "canopy")),
         cell=length("cell", given.get("cell")),
-        margin=length("margin", given.get("margin")),
+        margin=length("margin", given.get("margin"), or_zero=True),
         fruit=tuple(given.get("fruit", ())),
     )
     check_request(request)
@@ -143,7 +144,8 @@ def _station(text: str) -> tuple[float, ...]:
         place = tuple(float(part) for part in text.split(","))
     except ValueError:
         place = ()
-    if len(place) not in (2, 3) or abs(place[0]) > 180 or abs(place[1]) > 90:
+    sound = len(place) in (2, 3) and all(map(isfinite, place))
+    if not sound or abs(place[0]) > 180 or abs(place[1]) > 90:
         message = f'--station: "{text}" is not LON,LAT,ELEV, as 15.01,46.31,730.'
         raise ConfigError(message)
     return place
@@ -169,15 +171,30 @@ def need(**given: object) -> None:
         raise ConfigError(*missing)
 
 
-def length(option: str, value: float | None) -> float | None:
+def length(option: str, value: float | None, *, or_zero: bool = False) -> float | None:
     """Check an option that is a length in metres.
+
+    Parameters
+    ----------
+    option : str
+        Its name.
+    value : float or None
+        What was given. [m]
+    or_zero : bool
+        Whether a length of 0 has a meaning.
+
+    Returns
+    -------
+    value : float or None
+        The same. [m]
 
     Raises
     ------
     ConfigError
-        Where it is no length above 0.
+        Where it is no length above 0, or of 0 or more.
     """
-    if value is None or 0 < value < float("inf"):
+    if value is None or 0 < value < inf or (or_zero and value == 0):
         return value
-    message = f"--{option}: {value} is not a length in metres above 0."
+    wanted = "0 or more" if or_zero else "above 0"
+    message = f"--{option}: {value:g} is not a length in metres, {wanted}."
     raise ConfigError(message)

@@ -42,11 +42,12 @@ def run(  # noqa: PLR0913 - one parameter for each option of the command
     options.need(elevation=elevation, out=out)
     assert out is not None  # told above
     check_folder(out)
+    asked = options.length("margin", margin, or_zero=True)
     request = RegionRequest(
         fields=read_fields(fields),
         elevation=tuple(elevation or ()),
         fruit=tuple(fruit or ()),
-        margin=options.length("margin", margin) or MARGIN,
+        margin=MARGIN if asked is None else asked,
         scheduler=scheduler,
         workers=workers,
     )

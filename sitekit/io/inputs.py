@@ -34,7 +34,7 @@ from sitekit.io.remarks import missing_inputs, read_inputs
 from sitekit.io.schemas import SCHEMAS, empty_frame, unknown_words
 from sitekit.io.vectors import VectorSource, read_vector, reproject
 from sitekit.io.water import find_level_water, water_frame, with_levels
-from sitekit.site import VECTORS, Remark, Site
+from sitekit.site import VECTORS, Record, Remark, Site
 
 Arguments = ParamSpec("Arguments")
 Result = TypeVar("Result")
@@ -244,7 +244,10 @@ def _assemble(
     remarks = [
         *read_inputs(request.field, ground.area, request.vectors, counts),
         *remarks,
-        *missing_inputs(given, has_water=not vectors["water"].empty),
+        *missing_inputs(
+            given | _sections(request, records),
+            has_water=not vectors["water"].empty,
+        ),
     ]
     return Site(
         name=request.name or (request.field.file.stem if request.field else "site"),
@@ -271,6 +274,12 @@ def _assemble(
         prices=dict(request.prices),
         inputs=hash_files(_files_read(request)),
     )
+
+
+def _sections(request: SiteRequest, records: Sequence[Record]) -> set[str]:
+    """Name the sections of the site file that were given."""
+    told = {"records": records, "need": request.need or request.limits}
+    return {name for name, given in told.items() if given}
 
 
 def _middle(field_frame: GeoDataFrame, grid: Grid) -> tuple[float, float]:

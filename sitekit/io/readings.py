@@ -79,6 +79,9 @@ def read_readings(
     InputError
         Where there is no ``loggers.csv``, or no logger has readings.
     """
+    if not path.exists():
+        message = f"{path}: there is no such file or folder. Name the readings."
+        raise InputError(message)
     folder = path if path.is_dir() else path.parent
     table = _read_table(folder, crs)
     zone = check_zone(time_zone or f"{round(longitude / 15):+03d}:00")
@@ -114,9 +117,6 @@ def _hash(files: Sequence[Path]) -> dict[str, str]:
 def _list_files(path: Path) -> list[Path]:
     """List the files that may hold readings."""
     if not path.is_dir():
-        if not path.is_file():
-            message = f"{path}: there is no such file or folder."
-            raise InputError(message)
         return [path]
     return sorted(
         p

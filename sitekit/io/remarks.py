@@ -41,13 +41,21 @@ def read_inputs(
     return [Remark("read", file, ", ".join(texts)) for file, texts in held.items()]
 
 
+#: What sections of the site file would add, for the list of missing inputs.
+SECTIONS = {
+    "records": "would add last frosts, frost-free days, the heat sum and poor-crop "
+    "years in ten",
+    "need": "or limits would add a planting plan by years, and the contractor's pack",
+}
+
+
 def missing_inputs(given: Collection[str], *, has_water: bool) -> list[Remark]:
     """Say what each input that is missing would add.
 
     Parameters
     ----------
     given : collection of str
-        Inputs that were given.
+        Inputs that were given: files, and sections of `SECTIONS`.
     has_water : bool
         Whether water was given or found.
 
@@ -56,8 +64,9 @@ def missing_inputs(given: Collection[str], *, has_water: bool) -> list[Remark]:
     remarks : list of Remark
         One for each missing input, about its key in the site file.
     """
+    adds = {name: SCHEMAS[name].adds for name in VECTORS} | SECTIONS
     return [
-        Remark("missing", name, SCHEMAS[name].adds)
-        for name in VECTORS
+        Remark("missing", name, text)
+        for name, text in adds.items()
         if name not in given and not (name == "water" and has_water)
     ]
