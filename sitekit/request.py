@@ -1,6 +1,6 @@
 """From a site file to what is to be read."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from sitekit.config import SiteFile, SiteModel, read_config
@@ -9,7 +9,7 @@ from sitekit.errors import ConfigError, CrsError, nearest
 from sitekit.fruit import fruit_names
 from sitekit.io.inputs import SiteRequest, read_request
 from sitekit.io.projection import parse_crs
-from sitekit.io.records import RecordSource
+from sitekit.io.records import COLUMNS, RecordSource
 from sitekit.io.vectors import VectorSource
 from sitekit.pipeline import check_names, check_settings
 from sitekit.site import Site
@@ -140,6 +140,10 @@ def _wrong(
 ) -> Iterator[tuple[str, str, list[str]]]:
     """Say by section and key what is not known."""
     yield "site", "elevation_crs", _check_crs(contents.site.elevation_crs)
+    yield "records", "columns", _check_columns(contents.records.columns or {})
+    if isinstance(contents.records.bloom, dict):
+        names = tuple(contents.records.bloom)
+        yield "records", "bloom", check_names(names, folder, ())
     for name, value in contents.settings.items():
         yield "settings", name, check_settings({name: value})
     for name in contents.need.fruit:
@@ -162,6 +166,16 @@ def _check_crs(text: str | None) -> list[str]:
     except CrsError as error:
         return list(error.mistakes)
     return []
+
+
+def _check_columns(columns: Mapping[str, str]) -> list[str]:
+    """Say which names of columns no record has."""
+    return [
+        f'unknown name "{name}" in columns of [records].'
+        f"{nearest(name, COLUMNS) or ' Known: ' + ', '.join(COLUMNS) + '.'}"
+        for name in columns
+        if name not in COLUMNS
+    ]
 
 
 def _check_wanted(name: str, folder: Path | None) -> list[str]:

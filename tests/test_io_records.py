@@ -72,6 +72,42 @@ def test_a_comma_may_stand_for_the_point(tmp_path):
     np.testing.assert_array_equal(record.days["tmin"], table["tmin"])
 
 
+@pytest.mark.parametrize(
+    "form", ["%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d.%m.%y", "%d-%b-%Y", "%Y/%m/%d"]
+)
+def test_dates_are_read_in_the_one_order_of_the_file(tmp_path, form):
+    table = calendar()
+    dates = pd.to_datetime(table["date"])
+    told = table.assign(date=dates.dt.strftime(form))
+    record, remarks = read(write(tmp_path, told))
+    assert record.days["date"].dt.strftime("%Y-%m-%d").tolist() == list(table["date"])
+    np.testing.assert_array_equal(record.days["tmin"], table["tmin"])
+    assert remarks == ["read: station.csv: 2001 to 2004, 1461 days"]
+
+
+def test_days_up_to_the_twelfth_are_told_apart_from_months_by_their_order(tmp_path):
+    table = calendar("2001-03-01", "2001-03-11")
+    dates = pd.to_datetime(table["date"])
+    for form in ("%d/%m/%Y", "%m/%d/%Y"):
+        told = table.assign(date=dates.dt.strftime(form))
+        record, _ = read(write(tmp_path, told))
+        assert (record.days["date"].dt.month == 3).all()
+
+
+def test_a_date_of_either_order_is_refused_where_nothing_tells_them_apart(tmp_path):
+    path = tmp_path / "bloom.csv"
+    path.write_text("fruit,full_bloom\npear,04/05/2003\n")
+    with pytest.raises(InputError, match="may begin with the day or the month"):
+        read(write(tmp_path, calendar()), bloom=path)
+
+
+@pytest.mark.parametrize("held", [b"", b"\xff\xfe\x00", b'fruit,"full\n'])
+def test_notes_of_bloom_that_are_no_table_are_told(tmp_path, held):
+    (tmp_path / "bloom.csv").write_bytes(held)
+    with pytest.raises(InputError, match=r"bloom\.csv"):
+        read(write(tmp_path, calendar()), bloom=tmp_path / "bloom.csv")
+
+
 def test_columns_of_other_names_are_mapped(tmp_path):
     table = calendar().rename(columns={"date": "Tag", "tmin": "low", "tmax": "high"})
     columns = {"date": "Tag", "tmin": "low", "tmax": "high"}

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
+from sitekit.io.schemas import COVER_KINDS
 from sitekit.layers.cover import (
     COVERS,
     GRASS_DEFICIT,
@@ -90,3 +91,7 @@ def test_open_water_makes_no_cold_air():
 
 def test_every_kind_drags_and_is_colder_than_the_air_above():
     assert all(c.drag > 0 and c.deficit > 0 for c in COVERS)
+
+
+def test_the_words_that_a_file_may_hold_are_those_that_the_night_knows():
+    assert sorted(COVER_KINDS) == sorted(NAMES)

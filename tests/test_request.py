@@ -94,6 +94,18 @@ def test_keys_and_names_that_are_not_known_are_told_at_once(folder):
     assert lines == [f"site.toml, line {line}" for line in (5, 7, 9)]
 
 
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('columns = {tmn = "low"}', 'unknown name "tmn".* Nearest: "tmin"'),
+        ('bloom = {aple = "05-02"}', 'No fruit is called "aple". Nearest: "apple"'),
+    ],
+)
+def test_names_within_the_records_are_checked_as_well(folder, line, said):
+    with pytest.raises(ConfigError, match=f"line 6: {said}"):
+        read(folder, f"[records]\n{line}\n")
+
+
 @pytest.mark.parametrize("name", ["EPSG:1", "UTM", "EPSG:5773"])
 def test_a_coordinate_system_that_is_not_known_is_told_with_its_line(folder, name):
     with pytest.raises(ConfigError, match=f'line 5: elevation_crs "{name}" is not'):

@@ -13,6 +13,7 @@ from pyproj import CRS, Transformer
 from sitekit import words
 from sitekit.errors import InputError, nearest
 from sitekit.io.ghcn import is_ghcn, read_ghcn
+from sitekit.io.reading_text import find_formats
 from sitekit.io.records_checks import check_days
 from sitekit.site import Record, Remark
 
@@ -25,6 +26,7 @@ COLUMNS = {
     "cloud": ("cloud", "cloud_night"),
 }
 NEEDED = ("date", "tmin", "tmax")
+ONE_DAY = pd.Timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -189,12 +191,30 @@ def _find_columns(
 
 def _dates(file: Path, values: pd.Series) -> pd.Series:
     """Read dates; one that cannot be read is an error with its line."""
-    dates = pd.to_datetime(values.str.strip(), format="ISO8601", errors="coerce")
-    if dates.isna().all():
-        dates = pd.to_datetime(values.str.strip(), format="mixed", errors="coerce")
+    text = values.str.strip()
+    dates = pd.to_datetime(text, format="ISO8601", errors="coerce")
+    if text.notna().any() and dates.isna().all():
+        dates = _local_dates(file, text)
     _refuse(file, values, dates.isna(), "a date as 1996-05-14")
     found: pd.Series = dates.dt.tz_localize(None)
     return found
+
+
+def _local_dates(file: Path, text: pd.Series) -> pd.Series:
+    """Read dates that begin with the day or the month, all of them in one order."""
+    orders = find_formats(list(text.dropna())) or ("mixed",)
+    read = [pd.to_datetime(text, format=o, errors="coerce") for o in orders]
+    if len(read) == 1:
+        return read[0]
+    # Days follow each other; months would leap.
+    steps = [int((dates.diff() == ONE_DAY).sum()) for dates in read]
+    if steps[0] == steps[1]:
+        message = (
+            f'{file.name}: "{text.dropna().iloc[0]}" may begin with the day or the '
+            "month. Write its dates as 1996-05-14."
+        )
+        raise InputError(message)
+    return read[int(np.argmax(steps))]
 
 
 def _numbers(file: Path, values: pd.Series, *, comma: bool) -> pd.Series:
@@ -266,7 +286,11 @@ def _bloom_file(file: Path, remarks: list[Remark]) -> pd.DataFrame:
     if not file.is_file():
         message = f"{file}: there is no such file. Name the notes of bloom."
         raise InputError(message)
-    table = pd.read_csv(file, dtype=str)
+    try:
+        table = pd.read_csv(file, dtype=str, encoding="utf-8-sig")
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeError):
+        message = f"{file.name} cannot be read as a table. Save it as CSV in UTF-8."
+        raise InputError(message) from None
     for name in ("fruit", "full_bloom"):
         if name not in table:
             message = (

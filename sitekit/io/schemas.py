@@ -93,6 +93,25 @@ NAME = Column("text", "name")
 HEIGHT = Column("number", "height [m]", low=0.0, high=100.0)
 OPENNESS = Column("number", "share that is open, 0 to 1", low=0.0, high=1.0)
 BARRIER_KINDS = ("hedge", "wall", "fence", "wood", "bank", "building", "other")
+COVER_KINDS = (
+    "short grass",
+    "tall grass",
+    "stubble",
+    "bare",
+    "bare moist",
+    "orchard",
+    "scrub",
+    "wood",
+    "roofs",
+    "asphalt",
+    "yard",
+    "ice",
+    "snow",
+    "open water",
+    "mulch",
+    "loose mulch",
+    "peat",
+)
 CONDITIONS = ("thriving", "weak", "dead")
 MARK_KINDS = ("control", "check")
 TEST_RESULTS = ("good", "slow", "holds water")
@@ -153,7 +172,7 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             "what grows on the ground",
             "would replace short grass as the assumed cover",
             ("polygon",),
-            {"kind": Column("word", "kind of cover")},
+            {"kind": Column("word", "kind of cover", choices=COVER_KINDS)},
         ),
         "no_go": Schema(
             "ground not to be planted",
