@@ -21,7 +21,7 @@ from sitekit.pipeline import survey
 from sitekit.report.loggers import write_logger_page
 from sitekit.results import Survey
 from sitekit.site import Site
-from sitekit.writing import whole_folder, write_run
+from sitekit.writing import describe_inputs, whole_folder, write_run
 
 #: Most loggers that a plan is made for.
 MOST = 40
@@ -165,8 +165,8 @@ def write_plan(plan: LoggerPlan, folder: Path, *, today: date | None = None) -> 
                 "date": day.isoformat(),
                 "site": site.name,
                 "loggers": len(table),
-                "inputs": dict(site.inputs),
-                "settings": dict(site.settings),
+                **describe_inputs(site),
+                "seconds": dict(plan.survey.seconds),
             },
         )
     return folder

@@ -1,12 +1,14 @@
 """From a site file to what is to be read."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from sitekit.config import SiteFile, SiteModel, read_config
 from sitekit.config.planting import NeedSection
 from sitekit.errors import ConfigError, CrsError, nearest
 from sitekit.fruit import fruit_names
+from sitekit.io.hashes import hash_files
 from sitekit.io.inputs import SiteRequest, read_request
 from sitekit.io.projection import parse_crs
 from sitekit.io.records import COLUMNS, RecordSource
@@ -35,7 +37,9 @@ def read_site(site_file: Path | str) -> Site:
     InputError
         Every file that cannot be used.
     """
-    return read_request(request_from_file(read_site_file(Path(site_file))))
+    path = Path(site_file)
+    site = read_request(request_from_file(read_site_file(path)))
+    return replace(site, inputs={**hash_files([path]), **site.inputs})
 
 
 def read_site_file(path: Path, *, need_elevation: bool = True) -> SiteFile:

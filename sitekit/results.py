@@ -352,8 +352,11 @@ class Comparison:
         One for each proposal, the one that frees most ground first.
     contours : GeoDataFrame
         Height lines.
+    seconds : mapping of str to float
+        Time of each step. [s]
     """
 
     site: Site
     changes: tuple[Change, ...]
     contours: GeoDataFrame
+    seconds: Mapping[str, float] = field(default_factory=dict)

@@ -20,6 +20,7 @@ from sitekit.io.rasters import write_cog
 from sitekit.measuring.revision import Revision
 from sitekit.report import write_report
 from sitekit.results import Survey
+from sitekit.site import Site
 from sitekit.webmap import write_map
 
 #: The list of what a folder holds; a folder with it was made by sitekit.
@@ -345,6 +346,30 @@ def write_run(folder: Path, what: Mapping[str, object]) -> None:
     (folder / RUN_FILE).write_text(f"{text}\n", encoding="utf-8")
 
 
+def describe_inputs(site: Site) -> dict[str, object]:
+    """Tell what a run read: inputs with their sha256, settings, warnings.
+
+    Parameters
+    ----------
+    site : Site
+        What was read.
+
+    Returns
+    -------
+    told : dict
+        For `write_run`.
+    """
+    return {
+        "inputs": dict(site.inputs),
+        "settings": dict(site.settings),
+        "warnings": [
+            {"kind": r.kind, "about": r.about, "text": r.text}
+            for r in site.remarks
+            if r.kind != "read"
+        ],
+    }
+
+
 def _describe_run(survey: Survey, day: date) -> dict[str, object]:
     """Gather inputs, settings, warnings and times of a survey."""
     site = survey.site
@@ -357,13 +382,7 @@ def _describe_run(survey: Survey, day: date) -> dict[str, object]:
         "columns": site.grid.shape[1],
         "reference": site.reference_name,
         "fruit": sorted(set(survey.blocks["fruit"])),
-        "inputs": dict(site.inputs),
-        "settings": dict(site.settings),
-        "warnings": [
-            {"kind": r.kind, "about": r.about, "text": r.text}
-            for r in site.remarks
-            if r.kind != "read"
-        ],
+        **describe_inputs(site),
         "absent_layers": dict(survey.absent),
         "seconds": dict(survey.seconds),
     }

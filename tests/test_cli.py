@@ -135,7 +135,11 @@ def test_survey_writes_everything_of_the_contract_and_nothing_else(surveyed, hol
     listed = json.loads((out / "run.json").read_text(encoding="utf-8"))
     there = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
     assert set(listed["files"]) == there - {"run.json"}
-    assert set(listed["inputs"]) == {"elevation.tif", "field.geojson"}
+    assert set(listed["inputs"]) == {
+        "elevation.tif",
+        "field.geojson",
+        "site.toml",
+    }
     assert all(len(h) == 64 for h in listed["inputs"].values())
 
 

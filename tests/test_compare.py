@@ -284,6 +284,8 @@ def test_everything_is_written_for_each_change(compared, tmp_path):
     assert len(list((out / "low_gap").iterdir())) == 9
     listed = json.loads((out / "run.json").read_text(encoding="utf-8"))
     assert listed["changes"][0] == summarise(found.changes[0])
+    assert set(listed["seconds"]) == {"the night as it is", "low/gap"}
+    assert {"inputs", "settings", "warnings"} <= set(listed)
     layer = gpd.read_file(out / "compare.gpkg", layer="changes")
     assert layer["verdict"].tolist() == [IMPROVED]
 

@@ -351,6 +351,8 @@ def test_the_folder_holds_both_tables_and_what_was_run(alone, request_, tmp_path
         assert list(table["status"]) == [row["status"] for row in alone]
     assert sorted(package["rank"].dropna()) == [1, 2, 3, 4, 5]
     assert (told["fields"], told["failed"], told["margin_m"]) == (7, 2, MARGIN)
+    assert set(told["inputs"]) == {file.name for file in request_.elevation}
+    assert len(told["warnings"]) == told["failed"]
     assert told["files"] == ["fields.gpkg", "fields.parquet"]
 
 

@@ -1,6 +1,7 @@
 """``sitekit compare``: what a change does."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -26,6 +27,7 @@ def run(
     with progress(quiet=quiet or as_json) as on_step:
         from sitekit.compare import compare, write_comparison_folder  # noqa: PLC0415 - slow
         from sitekit.compare.files import summarise  # noqa: PLC0415 - slow to import
+        from sitekit.io.hashes import hash_files  # noqa: PLC0415 - slow to import
         from sitekit.io.proposals import read_proposals  # noqa: PLC0415 - slow
         from sitekit.request import read_site  # noqa: PLC0415 - slow
         from sitekit.writing import check_folder  # noqa: PLC0415 - slow
@@ -34,6 +36,7 @@ def run(
         check_folder(folder)
         found = read_site(site)
         changes = read_proposals(proposals, found.grid.crs)
+        found = replace(found, inputs={**found.inputs, **hash_files([proposals])})
         compared = compare(found, changes, together=together, on_step=on_step)
         write_comparison_folder(compared, folder)
     if as_json:

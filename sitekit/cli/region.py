@@ -50,6 +50,7 @@ def run(  # noqa: PLR0913 - one parameter for each option of the command
         margin=MARGIN if asked is None else asked,
         scheduler=scheduler,
         workers=workers,
+        source=fields,
     )
     kept = out.parent / f".{out.name}-unfinished"
     with counting(quiet=quiet or as_json) as (on_done, on_start):

@@ -21,6 +21,7 @@ from sitekit.compare.nights import (
     with_openness,
 )
 from sitekit.layers.catalogue import find_layer
+from sitekit.pipeline import Watch
 from sitekit.results import Change, Comparison
 from sitekit.settings import Setting
 from sitekit.site import Site
@@ -66,14 +67,18 @@ def compare(
     """
     rows = proposals.to_dict("records")
     changed = [change_site(site, row) for row in rows]
-    on_step("the night as it is")
-    trial = _Trial(site, run_night_of(site), paired_draws, on_step)
+    watch = Watch(on_step)
+    with watch.step("the night as it is"):
+        trial = _Trial(site, run_night_of(site), paired_draws)
+    tried = list(zip(rows, changed, strict=True))
     if together:
-        made = [trial(_joined(rows), reduce(change_site, rows, site))]
-    else:
-        made = [trial(row, one) for row, one in zip(rows, changed, strict=True)]
+        tried = [(_joined(rows), reduce(change_site, rows, site))]
+    made = []
+    for row, one in tried:
+        with watch.step(str(row["name"])):
+            made.append(trial(row, one))
     made.sort(key=lambda c: (ORDER[c.verdict], -c.ground_milder_m2))
-    return Comparison(site, tuple(made), draw_contours(site))
+    return Comparison(site, tuple(made), draw_contours(site), watch.seconds)
 
 
 def _joined(rows: Sequence[Row]) -> Row:
@@ -85,16 +90,13 @@ def _joined(rows: Sequence[Row]) -> Row:
 class _Trial:
     """Tries one change against the night as it is."""
 
-    def __init__(
-        self, site: Site, before: Night, draws: int, on_step: Callable[[str], None]
-    ) -> None:
-        self.site, self.before, self.draws, self.on_step = site, before, draws, on_step
+    def __init__(self, site: Site, before: Night, draws: int) -> None:
+        self.site, self.before, self.draws = site, before, draws
         default = find_layer("frost_night_offset").settings["night_lapse"][0]
         self.lapse = float(site.settings.get("night_lapse", default))
 
     def __call__(self, row: Row, changed: Site) -> Change:
         """Run the night after the change, and judge it."""
-        self.on_step(str(row["name"]))
         site, before = self.site, self.before
         same_sky = (
             changed.elevation is site.elevation
@@ -116,7 +118,7 @@ class _Trial:
             verdict=verdict,
             ground_milder_m2=float(milder),
             ground_colder_m2=float(colder),
-            mean_change_degc=round(mean, 2),
+            mean_change_degc=round(mean, 2) + 0.0,  # no minus before a nought
             mean_change_sd=round(doubt, 2),
             receiver=receiver,
             sentence=_sentence(row, verdict, mean, doubt, milder, colder, receiver),

@@ -12,7 +12,7 @@ from sitekit.io.rasters import write_cog
 from sitekit.report.comparison import write_comparison
 from sitekit.results import Change, Comparison
 from sitekit.siting.shapes import polygons_of
-from sitekit.writing import whole_folder, write_run
+from sitekit.writing import describe_inputs, whole_folder, write_run
 
 #: Characters that some file system refuses in a name.
 REFUSED = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
@@ -88,8 +88,8 @@ def write_comparison_folder(
         what = {
             "date": day.isoformat(),
             "site": site.name,
-            "inputs": dict(site.inputs),
-            "settings": dict(site.settings),
+            **describe_inputs(site),
+            "seconds": dict(comparison.seconds),
             "changes": [summarise(c) for c in changes],
         }
         write_run(temporary, what)

@@ -387,4 +387,6 @@ def _files_read(request: SiteRequest) -> list[Path]:
     files += [source.file for source in request.vectors.values()]
     files += request.records.files
     bloom = request.records.bloom
-    return files + ([bloom] if isinstance(bloom, Path) else [])
+    files += [bloom] if isinstance(bloom, Path) else []
+    own = request.fruit_folder
+    return files + (sorted(own.glob("*.toml")) if own else [])

@@ -93,24 +93,9 @@ NAME = Column("text", "name")
 HEIGHT = Column("number", "height [m]", low=0.0, high=100.0)
 OPENNESS = Column("number", "share that is open, 0 to 1", low=0.0, high=1.0)
 BARRIER_KINDS = ("hedge", "wall", "fence", "wood", "bank", "building", "other")
-COVER_KINDS = (
-    "short grass",
-    "tall grass",
-    "stubble",
-    "bare",
-    "bare moist",
-    "orchard",
-    "scrub",
-    "wood",
-    "roofs",
-    "asphalt",
-    "yard",
-    "ice",
-    "snow",
-    "open water",
-    "mulch",
-    "loose mulch",
-    "peat",
+COVER_KINDS = tuple(
+    "short grass, tall grass, stubble, bare, bare moist, orchard, scrub, wood, roofs, "
+    "asphalt, yard, ice, snow, open water, mulch, loose mulch, peat".split(", ")
 )
 CONDITIONS = ("thriving", "weak", "dead")
 MARK_KINDS = ("control", "check")

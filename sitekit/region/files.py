@@ -8,6 +8,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 
 from sitekit.io.geopackage import write_geopackage
+from sitekit.io.hashes import hash_files
 from sitekit.region.field import DONE
 from sitekit.region.run import Region
 from sitekit.words import SITE_CLASSES
@@ -94,9 +95,17 @@ def _shaped(table: GeoDataFrame) -> GeoDataFrame:
 
 def _describe(region: Region, table: GeoDataFrame) -> dict[str, Any]:
     request = region.request
+    lost = table[table["status"] != DONE]
+    files = [request.source] if request.source else []
     return {
+        "inputs": hash_files([*files, *request.elevation]),
+        "settings": dict(request.settings),
+        "warnings": [
+            {"kind": "failed", "about": row["field"], "text": row["reason"]}
+            for row in lost.to_dict("records")
+        ],
         "fields": len(table),
-        "failed": int((table["status"] != DONE).sum()),
+        "failed": len(lost),
         "elevation": [file.name for file in request.elevation],
         "fruit": list(request.fruit),
         "margin_m": request.margin,

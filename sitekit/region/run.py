@@ -49,6 +49,8 @@ class RegionRequest:
         Processes of this machine; one a core where not given.
     settings : mapping
         Settings that were changed, the same for every field.
+    source : Path or None
+        File that the fields were read from.
     """
 
     fields: GeoDataFrame
@@ -58,6 +60,7 @@ class RegionRequest:
     scheduler: str = ""
     workers: int | None = None
     settings: Mapping[str, Any] = value(default_factory=dict)
+    source: Path | None = None
 
 
 @dataclass(frozen=True)
