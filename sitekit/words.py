@@ -25,6 +25,27 @@ WETNESS_WORDS = ("dry", "fair", "moist", "wet", "very wet")
 WIND_LIMITS = (0.25, 0.5, 0.75)
 WIND_WORDS = ("sheltered", "half open", "open", "very open")
 
+#: Words for ground cover that a file may hold.
+COVER_KINDS = (
+    "short grass",
+    "tall grass",
+    "stubble",
+    "bare",
+    "bare moist",
+    "orchard",
+    "scrub",
+    "wood",
+    "roofs",
+    "asphalt",
+    "yard",
+    "ice",
+    "snow",
+    "open water",
+    "mulch",
+    "loose mulch",
+    "peat",
+)
+
 NO_BREAK = "\u00a0"
 MINUS = "\u2212"
 NOT_KNOWN = "not known"

@@ -6,7 +6,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
-from sitekit.io.schemas import COVER_KINDS
 from sitekit.layers.cover import (
     COVERS,
     GRASS_DEFICIT,

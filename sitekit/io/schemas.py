@@ -18,6 +18,7 @@ from geopandas import GeoDataFrame, GeoSeries
 from pyproj import CRS
 
 from sitekit.errors import InputError, nearest
+from sitekit.words import COVER_KINDS
 
 Shape = Literal["polygon", "line", "point"]
 Kind = Literal["text", "word", "identifier", "number", "flag", "day"]
@@ -93,10 +94,6 @@ NAME = Column("text", "name")
 HEIGHT = Column("number", "height [m]", low=0.0, high=100.0)
 OPENNESS = Column("number", "share that is open, 0 to 1", low=0.0, high=1.0)
 BARRIER_KINDS = ("hedge", "wall", "fence", "wood", "bank", "building", "other")
-COVER_KINDS = tuple(
-    "short grass, tall grass, stubble, bare, bare moist, orchard, scrub, wood, roofs, "
-    "asphalt, yard, ice, snow, open water, mulch, loose mulch, peat".split(", ")
-)
 CONDITIONS = ("thriving", "weak", "dead")
 MARK_KINDS = ("control", "check")
 TEST_RESULTS = ("good", "slow", "holds water")
