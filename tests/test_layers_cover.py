@@ -13,6 +13,7 @@ from sitekit.layers.cover import (
     cover_code,
     of_cover,
 )
+from sitekit.words import COVER_KINDS
 
 QUANTITIES = ("production", "deficit", "drag", "warmth")
 NAMES = [name for cover in COVERS for name in cover.names]
