@@ -322,6 +322,22 @@ def test_a_table_that_cannot_be_used_says_what_mends_it(tmp_path, rows, message)
         read(tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ("", "cannot be read as a table"),
+        ("logger\nA\n", "lon, lat"),
+        ("logger,lon,lat\n", "names no logger"),
+        ("logger,lon,lat\nA,15.0,95.0\n", '"A" has no place on Earth'),
+        ("logger,easting,northing\nA,inf,0\n", '"A" has no place on Earth'),
+    ],
+)
+def test_a_table_of_loggers_without_a_place_to_read_is_told(tmp_path, table, said):
+    (tmp_path / "loggers.csv").write_text(table, encoding="utf-8")
+    with pytest.raises(InputError, match=said):
+        read(tmp_path)
+
+
 @pytest.mark.parametrize("name", ["nothing", "nothing.csv"])
 def test_readings_that_are_not_there_are_told_by_name(tmp_path, name):
     with pytest.raises(InputError, match=f"{name}: there is no such file or folder"):

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
 
 import geopandas as gpd
@@ -165,18 +166,28 @@ def _read_table(folder: Path, crs: CRS) -> GeoDataFrame:
     """Read where the loggers stand."""
     path = folder / TABLE
     try:
-        frame = pd.read_csv(path, sep=None, engine="python", dtype=str)
+        text = path.read_text(encoding="utf-8-sig")
+        head = text.partition("\n")[0]
+        separator = max(",;\t|", key=head.count)
+        separator = separator if separator in head else r"\s+"
+        frame = pd.read_csv(StringIO(text), sep=separator, dtype=str)
     except FileNotFoundError:
         message = (
             f"{folder}: there is no {TABLE}. Write one with the columns logger, lon, "
             "lat (or easting, northing)."
         )
         raise InputError(message) from None
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeError) as error:
-        message = f"{path.name}: it cannot be read as a table ({error})."
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeError):
+        message = (
+            f"{path.name}: it cannot be read as a table. Write one with the columns "
+            "logger, lon, lat (or easting, northing)."
+        )
         raise InputError(message) from None
     frame.columns = pd.Index([str(c).strip().casefold() for c in frame.columns])
     points = _points(frame, crs)
+    if frame.empty:
+        message = f"{path.name}: it names no logger. Write one line for each."
+        raise InputError(message)
     table = pd.DataFrame({"logger": frame["logger"].astype(str).str.strip()})
     for name in NUMBERS:
         given = frame[name] if name in frame else pd.Series(np.nan, frame.index)
@@ -211,7 +222,15 @@ def _points(frame: pd.DataFrame, crs: CRS) -> gpd.GeoSeries:
                     f"{north} as numbers."
                 )
                 raise InputError(message)
-            return gpd.GeoSeries(gpd.points_from_xy(x, y, crs=where)).to_crs(crs)
+            points = gpd.GeoSeries(gpd.points_from_xy(x, y, crs=where)).to_crs(crs)
+            far = ~np.isfinite(points.get_coordinates()).all(axis=1).to_numpy()
+            if far.any():
+                message = (
+                    f'{TABLE}: logger "{frame.loc[far, "logger"].iloc[0]}" has no '
+                    f"place on Earth. Correct its {east} and {north}."
+                )
+                raise InputError(message)
+            return points
     message = f"{TABLE}: it has no columns lon, lat (or easting, northing). Add them."
     raise InputError(message)
 
