@@ -316,6 +316,13 @@ def test_a_proposal_that_cannot_be_tried_is_told(tmp_path, columns, said):
         read_proposals(file, UTM)
 
 
+def test_a_proposal_without_a_name_goes_by_its_action(tmp_path):
+    rows = {"name": [None, "mine"], "action": ["gap", "gap"], "width_m": [2.0, 3.0]}
+    places = gpd.points_from_xy([0, 9], [0, 9])
+    gpd.GeoDataFrame(rows, geometry=places, crs=UTM).to_file(tmp_path / "p.gpkg")
+    assert read_proposals(tmp_path / "p.gpkg", UTM)["name"].tolist() == ["gap", "mine"]
+
+
 def test_every_action_has_what_makes_it():
     from sitekit.compare.changes import ACTIONS as MAKERS  # noqa: PLC0415
 

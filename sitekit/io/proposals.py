@@ -66,7 +66,8 @@ def read_proposals(file: Path, crs: CRS) -> GeoDataFrame:
     ]
     if mistakes:
         raise InputError(*mistakes)
-    return frame
+    # One without a name goes by what it does.
+    return frame.assign(name=frame["name"].where(frame["name"] != "", frame["action"]))
 
 
 def _mistake(row: dict[str, object], where: str) -> str:
