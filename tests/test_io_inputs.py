@@ -212,6 +212,14 @@ class TestMistakes:
         with pytest.raises(CoverageError, match=r"Corners are read as \[lat, lon\]"):
             request_site(corners=corners)
 
+    def test_of_an_outline_that_was_read_nothing_is_asked_of_corners(self, tmp_path):
+        path = write_raster(tmp_path / "elevation.tif", slope())
+        away = shapely.affinity.translate(FIELD, 9_000, 0)
+        outline = GeoDataFrame(geometry=[away], crs=UTM)
+        with pytest.raises(CoverageError) as told:
+            read_request(SiteRequest(elevation=[path], outline=outline, name="far"))
+        assert "orners" not in str(told.value)
+
     def test_a_name_that_is_no_input_is_an_error(self, holding, tmp_path):
         path = write_raster(tmp_path / "elevation.tif", slope())
         source = holding("field", [FIELD])

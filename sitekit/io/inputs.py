@@ -199,7 +199,7 @@ def _read_elevation(request: SiteRequest, ground: FieldReading) -> ElevationRead
             max_cells=request.max_cells,
         )
     except CoverageError as error:
-        if request.field is not None:
+        if request.field is not None or request.outline is not None:
             raise
         message = f"{error} Corners are read as [lat, lon]; are they swapped?"
         raise CoverageError(message) from error
