@@ -87,7 +87,10 @@ def make_places(site, classes=None, trough=None):
     fruits = ("apple", "pear", "plum")
     shape = site.grid.shape
     layers = {
-        "slope": np.full(shape, np.degrees(np.arctan(0.06)), np.float32),
+        **dict.fromkeys(
+            ("slope", "land_slope"),
+            np.full(shape, np.degrees(np.arctan(0.06)), np.float32),
+        ),
         "aspect": np.full(shape, 180, np.float32),
         "path_margin": np.full(shape, 9, np.float32),
         "wetness_index": np.tile(
@@ -109,7 +112,7 @@ def make_places(site, classes=None, trough=None):
         score = FruitScore(
             read_fruit(name), np.full(shape, 90, np.float32), codes, zero, zero
         )
-        verdicts[name] = judge(score, ground, layers["slope"])
+        verdicts[name] = judge(score, ground, layers["land_slope"])
     return Places(site, layers, verdicts, ground)
 
 

@@ -385,6 +385,28 @@ def test_d1_in_words():
     assert below in PLANTED_IN
 
 
+@pytest.mark.parametrize(
+    "line", [[(4, HEDGE), (200, HEDGE)], [(20, HEDGE), (180, HEDGE)]]
+)
+def test_a_narrow_gap_or_a_free_end_leaves_the_foot_of_the_field_refused(line):
+    # By geometry all the air runs out there; an adviser, and the moving air, know
+    # that 2 m of it still stand above the hedge (common practice, no source).
+    x, y = mesh(120, 100)
+    ground = walled(100 + 0.04 * y + 0.01 * x)
+    site = site_of(ground, barrier=(line, {"height_m": 2.0, "openness": 0.0}))
+    near, far = classes(site, [(60, 68), (100, 150)])
+    assert near == "refused"
+    assert far in PLANTED_IN
+
+
+def test_level_ground_is_tested_first_though_its_heights_are_noisy():
+    # D10: a DEM cannot see packed soil, and noise of 0.04 m makes no slope.
+    _, y = mesh(110, 110)
+    noise = np.random.default_rng(5).normal(0, 0.04, y.shape)
+    places = [(60 + 20 * i, 60 + 20 * j) for i in range(5) for j in range(5)]
+    assert set(classes(site_of(80 + 0.002 * y + noise), places)) == {"test first"}
+
+
 def test_d2_in_words():
     centre, edge, rim, out, up = classes(
         site_of(bowl()), [(160, 160 + r) for r in (0, 58, 75, 100, 115)]
