@@ -37,9 +37,9 @@ from sitekit.siting.answer import compose_answer
 from sitekit.siting.blocks import find_closed_ground, group_into_blocks
 from sitekit.siting.contrast import tell_years
 from sitekit.siting.evidence import compare_notes, compare_trees
-from sitekit.siting.groups import tabulate_groups
+from sitekit.siting.groups import tabulate_groups, take_reasons
 from sitekit.siting.lines import draw_contours, find_cold_air_paths
-from sitekit.siting.maps import CLIMATE, NEEDS, wrap_verdicts, wrap_years
+from sitekit.siting.maps import CLIMATE, NEEDS, name_need, wrap_verdicts, wrap_years
 from sitekit.siting.mind import tell_doubt
 from sitekit.siting.places import READ_BY_SITING, Places
 from sitekit.siting.pockets import find_frost_pockets
@@ -242,8 +242,10 @@ def survey(
         blocks = describe_blocks(groups, places)
         table, drawn = tabulate_fruit(blocks), None
         if years is not None:
-            own = describe_blocks(groups, ground)
-            table = tabulate_groups(groups, own, blocks, years, fruits)
+            table = tabulate_groups(
+                groups, describe_blocks(groups, ground), blocks, years, fruits
+            )
+            blocks = take_reasons(blocks, table)
             drawn = tell_years(groups, table, years, fruits)
     with watch.step("spots"):
         spots = _tuned(choose_spots, site, groups, places.verdicts, places, closed)
@@ -323,7 +325,8 @@ def _find_layers(
             watch.on_step,
         )
     made[OFFSET].attrs["relative_to"] = site.reference_name
-    return made, {n: need for n, need in absent.items() if n in asked}, carried
+    lacking = {n: name_need(need) for n, need in absent.items() if n in asked}
+    return made, lacking, carried
 
 
 def _inputs(site: Site) -> dict[str, NDArray[Any]]:

@@ -301,7 +301,8 @@ class Story:
         return [
             f"A fence costs less than guards from about {count} in one square block; "
             f"this plan has {chosen}. Guards stay until stems are thick enough; look "
-            "at them each spring and let nothing be caught in them."
+            "at them each spring and let nothing be caught in them. They keep off "
+            "hares and voles, not deer, goats or stock: those take a fence."
         ]
 
     def _priced(self) -> list[str]:
