@@ -109,7 +109,7 @@ def test_air_is_held_by_the_land_or_where_it_stands_half_the_night():
     air = np.stack([depth, 0 * depth, 0 * depth, hours])
     by_land = np.float32([[1.5, 0.0, 0.0, 0.0, 0.0]])
     held = held_air(by_land, air, np.array(9.0))
-    assert held[0] == pytest.approx([1.5, 2.0, 2.0, 2.0 * 1 / 4.5, 0.0], abs=1e-6)
+    assert held[0] == pytest.approx([1.5, 1.8, 1.8, 1.8 / 4.5, 0.0], abs=1e-6)
 
 
 def test_water_is_no_ground_to_be_measured_against():

@@ -482,6 +482,8 @@ class TestOnlySome:
     def test_dear_fences_leave_the_guards(self, plan):
         assert plan.fence.empty
         assert plan.quantities["item"].str.startswith("guard").any()
+        # Common practice, no source: a guard of this height is browsed over.
+        assert any("not deer, goats or stock" in text for text in plan.sentences)
 
     def test_the_store_is_drawn_down_by_month(self):
         found = plan_of(make_site({"apple": 300.0, "pear": {"kg": 9, "use": "dried"}}))

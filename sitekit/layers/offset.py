@@ -34,7 +34,7 @@ NEAR, GOOD_GROUND = 500.0, 80.0
 #: What a metre of held air counts, and the most that counts. [degC m⁻¹], [m]
 HELD_COUNTS, MOST_HELD = 2.0, 2.0
 #: Depth of the air that only runs down open ground: so much is not held. [m]
-RUNNING = 0.3
+RUNNING = 0.5
 
 
 @layer(

@@ -225,9 +225,9 @@ def _measures(
         measures.append(
             Measure(
                 f"Two test holes in block{'s' if len(first) > 1 else ''} {which}",
-                "30 cm deep, filled twice, not in drought nor after heavy rain: the "
-                "second filling is gone within four hours in ground that drains, and "
-                "stands next day in ground that holds water. They decide between "
+                "30 cm deep and filled twice, not in drought nor after heavy rain "
+                "(ground drains where the second filling is gone within four hours, "
+                "and holds water where it stands next day), they decide between "
                 f"“{SITE_CLASSES[CONDITIONS]}” and “good”, and can close a block.",
             )
         )
