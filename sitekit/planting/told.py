@@ -333,8 +333,14 @@ def _blocks(names: str) -> str:
 
 
 def _years(count: float) -> str:
-    """Write a number of poor years; no figure is finer than its source."""
-    return f"{count:.0f} poor year{'' if round(count) == 1 else 's'}"
+    """Write a number of poor years: none is promised, no figure finer than its source.
+
+    Examples
+    --------
+    >>> _years(0.2), _years(2.7)
+    ('under 1 poor year', '3 poor years')
+    """
+    return f"{words.years_in_ten(count)} poor year{'' if count < 1.5 else 's'}"
 
 
 def _kindly(binding: str) -> str:
