@@ -194,6 +194,18 @@ def test_a_block_names_its_class_and_every_fruit_of_that_class(small_survey):
             "low: holds with 5 chances in ten, the night may be out",
         ),
         (
+            0.69,
+            "low",
+            "Cold.",
+            "low: holds with 6 chances in ten, the night may be out",
+        ),
+        (
+            0.7,
+            "fair",
+            "Cold.",
+            "fair: holds with 7 chances in ten, the night may be out",
+        ),
+        (
             0.02,
             "low",
             "Cold.",

@@ -169,7 +169,7 @@ def _contrast_rows(
         ["Class", *(_class(row) for row in here)],
         ["Why", *(words.sentence(written(row["reason"])) for row in here)],
         [
-            f"Clear still night, against {survey.site.reference_name}",
+            "Clear still night, against the station",
             *(words.offset(p["still_degc"]) for p in places),
         ],
         [

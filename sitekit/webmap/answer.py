@@ -240,7 +240,8 @@ def tell_confidence(row: Mapping[str, Any], survey: Survey) -> str:
     known = chance is not None and np.isfinite(float(chance))
     if known and float(chance or 0) < SURE:
         out = "night and years" if survey.years is not None else "the night"
-        tenths = min(max(round(10 * float(chance or 0)), 1), 9)
+        # Rounded down, as the limits of low and fair lie at whole tenths.
+        tenths = max(int(10 * float(chance or 0) + 1e-9), 1)
         holds = words.counted(tenths, "chance")
         return f"{rank}: holds with {holds} in ten, {out} may be out"
     if survey.site.model.coarse and rank == "low":
