@@ -22,7 +22,7 @@ from sitekit.io.water import make_shore
 from sitekit.layers import CATALOGUE, find_layer, make_layers
 from sitekit.layers.catalogue import all_settings
 from sitekit.layers.inputs import gather_inputs
-from sitekit.layers.offset import HEIGHT_DOUBT, OFFSET, OFFSET_DOUBT
+from sitekit.layers.offset import HEIGHT_DOUBT, OFFSET
 from sitekit.planting.baseline import choose_baseline
 from sitekit.planting.bearing import choose_bearing
 from sitekit.planting.block_marks import place_block_marks
@@ -37,16 +37,16 @@ from sitekit.siting.answer import compose_answer
 from sitekit.siting.blocks import find_closed_ground, group_into_blocks
 from sitekit.siting.contrast import tell_years
 from sitekit.siting.evidence import compare_notes, compare_trees
-from sitekit.siting.groups import tabulate_groups
+from sitekit.siting.groups import tabulate_groups, take_reasons
 from sitekit.siting.lines import draw_contours, find_cold_air_paths
-from sitekit.siting.maps import CLIMATE, NEEDS, wrap_verdicts, wrap_years
+from sitekit.siting.maps import CLIMATE, NEEDS, name_need, wrap_verdicts, wrap_years
 from sitekit.siting.mind import tell_doubt
-from sitekit.siting.places import Places
+from sitekit.siting.places import READ_BY_SITING, Places
 from sitekit.siting.pockets import find_frost_pockets
 from sitekit.siting.spots import block_numbers, choose_spots
 from sitekit.siting.tables import describe_blocks, tabulate_fruit
 from sitekit.siting.years import limit_verdicts
-from sitekit.suitability.ground import judge, make_ground
+from sitekit.suitability.ground import LAND_SLOPE, judge, make_ground
 from sitekit.suitability.reasons import layers_named
 from sitekit.suitability.score import score_fruit
 
@@ -69,22 +69,6 @@ TUNED: tuple[Callable[..., Any], ...] = (
     choose_baseline,
     place_block_marks,
     name_revision,
-)
-#: Layers that siting reads, whether they are written or not.
-READ_BY_SITING = (
-    "slope",
-    "aspect",
-    "depression_depth",
-    "pooling_depth",
-    "flow_direction",
-    "catchment_area",
-    "path_margin",
-    "relative_height",
-    OFFSET,
-    OFFSET_DOUBT,
-    "cold_air_depth",
-    "wetness_index",
-    "wind_exposure",
 )
 #: Layers that the years of a record read besides.
 READ_BY_CLIMATE = (
@@ -258,8 +242,10 @@ def survey(
         blocks = describe_blocks(groups, places)
         table, drawn = tabulate_fruit(blocks), None
         if years is not None:
-            own = describe_blocks(groups, ground)
-            table = tabulate_groups(groups, own, blocks, years, fruits)
+            table = tabulate_groups(
+                groups, describe_blocks(groups, ground), blocks, years, fruits
+            )
+            blocks = take_reasons(blocks, table)
             drawn = tell_years(groups, table, years, fruits)
     with watch.step("spots"):
         spots = _tuned(choose_spots, site, groups, places.verdicts, places, closed)
@@ -339,7 +325,8 @@ def _find_layers(
             watch.on_step,
         )
     made[OFFSET].attrs["relative_to"] = site.reference_name
-    return made, {n: need for n, need in absent.items() if n in asked}, carried
+    lacking = {n: name_need(need) for n, need in absent.items() if n in asked}
+    return made, lacking, carried
 
 
 def _inputs(site: Site) -> dict[str, NDArray[Any]]:
@@ -357,7 +344,9 @@ def _judge(site: Site, made: xr.Dataset, fruits: Sequence[Fruit]) -> Places:
     ground = _tuned(make_ground, site)
     judged = site.field_mask & ~site.water_mask
     verdicts = {
-        fruit.name: judge(score_fruit(fruit, arrays, judged), ground, arrays["slope"])
+        fruit.name: judge(
+            score_fruit(fruit, arrays, judged), ground, arrays[LAND_SLOPE]
+        )
         for fruit in fruits
     }
     return Places(site, arrays, verdicts, ground)

@@ -17,10 +17,12 @@ from sitekit.compare.files import folder_names, summarise
 from sitekit.compare.judging import IMPROVED, NONE, WORSE, judge_change
 from sitekit.compare.nights import draw_settings, strength_of
 from sitekit.demo import write_holding
+from sitekit.doubt.inputs import UNSURE
 from sitekit.errors import InputError
 from sitekit.grid import Grid
 from sitekit.io.proposals import ACTIONS, read_proposals
 from sitekit.io.schemas import SCHEMAS, empty_frame
+from sitekit.layers.catalogue import all_settings
 from sitekit.request import read_site
 from sitekit.site import VECTORS, ElevationModel, Site
 
@@ -255,8 +257,15 @@ def test_draws_are_the_same_each_time_and_keep_to_their_ranges():
     site = hedge_site()
     one, two = (list(draw_settings(site, 200)) for _ in range(2))
     assert one == two
-    made = np.array([drawn["production"] for drawn, _ in one])
-    assert 0.05 <= ((made < 0.7) | (made > 6.0)).mean() <= 0.17  # a range of 90 %
+    for unsure in UNSURE:
+        if unsure.name not in one[0][0]:
+            continue
+        low, high = unsure.ends(all_settings()[unsure.name][0])
+        made = np.array([drawn[unsure.name] for drawn, _ in one])
+        # The ranges of 90 % are those of the survey's own doubt.
+        assert 0.05 <= ((made < low) | (made > high)).mean() <= 0.17, unsure.name
+    shifts = np.array([openness for _, openness in one])
+    assert 0.05 <= (np.abs(shifts) > 0.1).mean() <= 0.17
 
 
 def test_the_strength_of_a_night_follows_its_settings():

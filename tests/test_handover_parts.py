@@ -12,7 +12,7 @@ from geopandas import GeoDataFrame
 
 from sitekit.cartography import styles
 from sitekit.cartography.drawing import make_figure, make_sheet
-from sitekit.handover import column, front, ground, planting_marks, rules, work
+from sitekit.handover import column, front, ground, planting_marks, rules, work, zones
 from sitekit.handover.flow import Flow
 from sitekit.handover.paper import Paper
 from sitekit.handover.plan import draw_drawing, plan_sheets
@@ -547,6 +547,25 @@ def test_water_near_the_work_asks_for_a_permit_first(planned):
     work.write_permits(flow, planned, planned.plan)
     # The mere ends 100 m north of the southern edge, the row stands at 440 m.
     assert "nearest water 340 m from the work, beyond the 50 m" in written(flow)
+
+
+def test_the_area_to_ask_for_is_that_of_the_blocks_not_of_what_lies_between(planned):
+    plants = planned.plan.plants
+    half = len(plants) // 2
+    far = plants.geometry.iloc[half:].translate(xoff=2000.0)
+    moved = plants.assign(
+        block=["1"] * half + ["2"] * (len(plants) - half),
+        geometry=[*plants.geometry.iloc[:half], *far],
+    )
+    plan = replace(planned.plan, plants=moved)
+    assert zones.planted_area(plan) <= zones.planted_area(planned.plan) + 1e-6
+
+
+def test_what_is_known_of_monuments_is_looked_up_in_part_six(planned):
+    flow = Flow("foot")
+    work.write_permits(flow, planned, planned.plan)
+    known = "part 6 names what is known" in written(flow)
+    assert known is (len(planned.site.vectors["no_go"]) > 0)
 
 
 def test_hold_points_name_the_first_hole(planned):

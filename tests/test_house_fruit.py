@@ -27,7 +27,9 @@ FACTORS = [
     for number, factor in enumerate(fruit.factors)
 ]
 LAYERS = tuple(
-    dict.fromkeys(["slope", *(f.layer for x in FRUITS.values() for f in x.factors)])
+    dict.fromkeys(
+        ["slope", "land_slope", *(f.layer for x in FRUITS.values() for f in x.factors)]
+    )
 )
 CELL, ROWS, COLUMNS = 4.0, 150, 100
 WEST, SOUTH = 500_000.0, 5_130_000.0
@@ -90,7 +92,7 @@ def grounds(tmp_path_factory):
 def verdicts(fruit, ground):
     """Class of every cell, and the name of what decides it."""
     layers, soil, judged = ground
-    found = judge(score_fruit(fruit, layers, judged), soil, layers["slope"])
+    found = judge(score_fruit(fruit, layers, judged), soil, layers["land_slope"])
     names = dict(enumerate(f.layer for f in fruit.factors))
     names |= {int(cause): cause.name for cause in Cause}
     causes = [names.get(int(code), "") for code in found.cause[judged]]
@@ -135,6 +137,6 @@ def test_no_class_is_better_than_the_weakest_factor_allows(grounds):
     for fruit in FRUITS.values():
         for layers, soil, judged in grounds.values():
             score = score_fruit(fruit, layers, judged)
-            found = judge(score, soil, layers["slope"])
+            found = judge(score, soil, layers["land_slope"])
             here = score.site_class != 255
             assert (found.site_class[here] <= score.site_class[here]).all()

@@ -10,6 +10,7 @@ from sitekit.layers.offset import (
     barrier_doubt,
     frost_night_offset,
     frost_night_offset_sd,
+    held_air,
     night_cold,
     night_warmth,
 )
@@ -100,6 +101,20 @@ def test_held_air_counts_two_degrees_a_metre_and_no_more_than_two_metres():
     held[0, :3] = (0.5, 2.0, 9.0)
     cold = night_cold(made, held, field, ~field, cell_size=10.0)
     assert cold[0].tolist() == [1, 4, 4, 0, 0]
+
+
+def test_air_is_held_by_the_land_or_where_it_stands_half_the_night():
+    depth = np.float32([[0.0, 2.3, 2.3, 2.3, 0.3]])
+    hours = np.float32([[0.0, 9.0, 4.5, 1.0, 0.0]])
+    air = np.stack([depth, 0 * depth, 0 * depth, hours])
+    by_land = np.float32([[1.5, 0.0, 0.0, 0.0, 0.0]])
+    hedge = np.float32([[0.0, 0.0, 0.0, 0.0, 1.8]])
+    held = held_air(by_land, air, np.array(9.0), hedge, cell_size=10.0)
+    assert held[0] == pytest.approx([1.5, 1.8, 1.8, 1.8 / 4.5, 0.0], abs=1e-6)
+    # Far from any barrier a pool that swells above its lip is not held.
+    for barrier, cell in ((hedge, 100.0), (0 * hedge, 10.0)):
+        far = held_air(by_land, air, np.array(9.0), barrier, cell_size=cell)
+        assert far.tolist() == by_land.tolist()
 
 
 def test_water_is_no_ground_to_be_measured_against():

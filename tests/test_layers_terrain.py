@@ -8,7 +8,7 @@ from pyproj import CRS
 from sitekit.grid import Grid
 from sitekit.layers import make_layers
 from sitekit.layers.catalogue import CATALOGUE
-from sitekit.layers.terrain import aspect, elevation, slope, wetness_index
+from sitekit.layers.terrain import aspect, elevation, land_slope, slope, wetness_index
 
 
 def falling_south(rows=60, columns=9, cell_size=10.0, per_cent=10.0):
@@ -133,3 +133,24 @@ def test_level_ground_counts_as_a_tenth_of_a_per_cent_steep():
     area, level = np.full((1, 1), 100, np.float32), np.zeros((1, 1), np.float32)
     wetness = wetness_index(area, level, cell_size=10.0)
     assert wetness[0, 0] == pytest.approx(np.log(10 / 0.001), abs=1e-5)
+
+
+def test_noise_makes_no_slope_of_the_land():
+    # Horn 1981: noise s makes each rise uncertain by s sqrt(12) / (8 cell).
+    _, y = np.meshgrid(np.arange(80), np.arange(80) * 2.0)
+    noise = np.random.default_rng(1).normal(0, 0.04, y.shape)
+    made = (0.002 * y + noise).astype(np.float32)
+    fine = np.tan(np.radians(slope(made, cell_size=2.0)))[5:-5, 5:-5]
+    broad = np.tan(np.radians(land_slope(made, cell_size=2.0)))[5:-5, 5:-5]
+    assert np.median(fine) > 0.009
+    assert broad.max() < 0.01
+    assert broad.mean() == pytest.approx(0.002, abs=0.0015)
+
+
+def test_the_slope_of_the_land_is_that_of_a_plane_and_knows_no_missing_ground():
+    y = np.arange(60)[:, None] * 2.0 + np.zeros((1, 60))
+    made = (0.1 * y).astype(np.float32)
+    made[30, 30] = np.nan
+    found = np.tan(np.radians(land_slope(made, cell_size=2.0)))
+    assert np.isnan(found[30, 30])
+    assert found[12:20, 12:20] == pytest.approx(0.1, rel=1e-4)

@@ -207,6 +207,17 @@ class TestNeedTable:
         assert assumed["reason"].endswith("poor years assumed: no record tells")
         assert assumed["bad_years"] == NEED.bad_years
 
+    def test_each_block_is_told_with_its_own_class(self):
+        wanted = [Wanted("pear", 3000, "fresh")]
+        places = [
+            choice(1, rank=1),
+            choice(2, rank=2),
+            choice(5, site_class="with conditions", rank=3),
+        ]
+        row = self.need_of(wanted, places, {1: 500, 2: 500, 5: 500})
+        told = "blocks 1 and 2, good; block 5, with conditions; poor years assumed"
+        assert row["reason"].startswith(told)
+
     def test_a_fruit_without_ground_says_why(self):
         wanted = [Wanted("pear", 30, "fresh")]
         none = self.need_of(wanted, [], {})

@@ -87,7 +87,10 @@ def make_places(site, classes=None, trough=None):
     fruits = ("apple", "pear", "plum")
     shape = site.grid.shape
     layers = {
-        "slope": np.full(shape, np.degrees(np.arctan(0.06)), np.float32),
+        **dict.fromkeys(
+            ("slope", "land_slope"),
+            np.full(shape, np.degrees(np.arctan(0.06)), np.float32),
+        ),
         "aspect": np.full(shape, 180, np.float32),
         "path_margin": np.full(shape, 9, np.float32),
         "wetness_index": np.tile(
@@ -109,7 +112,7 @@ def make_places(site, classes=None, trough=None):
         score = FruitScore(
             read_fruit(name), np.full(shape, 90, np.float32), codes, zero, zero
         )
-        verdicts[name] = judge(score, ground, layers["slope"])
+        verdicts[name] = judge(score, ground, layers["land_slope"])
     return Places(site, layers, verdicts, ground)
 
 
@@ -479,6 +482,8 @@ class TestOnlySome:
     def test_dear_fences_leave_the_guards(self, plan):
         assert plan.fence.empty
         assert plan.quantities["item"].str.startswith("guard").any()
+        # Common practice, no source: a guard of this height is browsed over.
+        assert any("not deer, goats or stock" in text for text in plan.sentences)
 
     def test_the_store_is_drawn_down_by_month(self):
         found = plan_of(make_site({"apple": 300.0, "pear": {"kg": 9, "use": "dried"}}))

@@ -161,3 +161,16 @@ class TestOrder:
         assert part.area + rest.area == pytest.approx(whole.area, rel=1e-6)
         both = shapely.intersection(part, rest, grid_size=1e-6)
         assert both.area == pytest.approx(0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("count", "written"),
+    [
+        (0.0, "under 1 poor year"),
+        (0.49, "under 1 poor year"),
+        (1.0, "1 poor year"),
+        (1.6, "2 poor years"),
+    ],
+)
+def test_no_count_of_poor_years_promises_none(count, written):
+    assert told._years(count) == written

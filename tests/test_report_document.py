@@ -382,6 +382,15 @@ def test_sources_name_files_checksums_settings_and_methods(
     assert re.search(r"Made with sitekit \d", text)
 
 
+def test_the_methods_name_the_reference_place_of_the_site(small_survey: Survey) -> None:
+    layers = small_survey.layers.copy()
+    layers["frost_night_offset"] = layers["slope"].assign_attrs(reference="Bates 2010")
+    text = Page(make_report(replace(small_survey, layers=layers), today=TODAY)).words
+    place = small_survey.site.reference_name
+    assert place != "the station"
+    assert f"Clear still night, against {place}: Bates 2010." in text
+
+
 def test_layers_that_were_not_made_are_grouped_by_what_they_need(
     small_survey: Survey,
 ) -> None:

@@ -385,6 +385,33 @@ def test_d1_in_words():
     assert below in PLANTED_IN
 
 
+@pytest.mark.parametrize(
+    ("line", "tilt", "east"),
+    [
+        ([(4, HEDGE), (200, HEDGE)], 0.01, 60),
+        ([(8, HEDGE), (192, HEDGE)], 0.0, 100),
+    ],
+)
+def test_a_narrow_gap_or_free_ends_improve_the_foot_and_cure_nothing(line, tilt, east):
+    # By geometry all the air runs out there; an adviser, and the moving air, know
+    # that 2 m of it still stand above the hedge (common practice, no source).
+    x, y = mesh(120, 100)
+    ground = walled(100 + 0.04 * y + tilt * x)
+    site = site_of(ground, barrier=(line, {"height_m": 2.0, "openness": 0.0}))
+    near, above, far = classes(site, [(east, 63), (east, 72), (100, 150)])
+    assert near == "refused"
+    assert above in {"refused", "hardy kinds only"}
+    assert far in PLANTED_IN
+
+
+def test_level_ground_is_tested_first_though_its_heights_are_noisy():
+    # D10: a DEM cannot see packed soil, and noise of 0.04 m makes no slope.
+    _, y = mesh(110, 110)
+    noise = np.random.default_rng(5).normal(0, 0.04, y.shape)
+    places = [(60 + 20 * i, 60 + 20 * j) for i in range(5) for j in range(5)]
+    assert set(classes(site_of(80 + 0.002 * y + noise), places)) == {"test first"}
+
+
 def test_d2_in_words():
     centre, edge, rim, out, up = classes(
         site_of(bowl()), [(160, 160 + r) for r in (0, 58, 75, 100, 115)]

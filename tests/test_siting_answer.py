@@ -204,6 +204,21 @@ def test_layers_that_lack_an_input_are_named_and_others_are_not(made):
     assert not any("never asked" in text for text in told.unknowns)
 
 
+def test_the_cautions_name_fires_and_water_on_a_frost_night(made):
+    told = " ".join(answer(made, table((1, "", "pear", "good", 60))).cautions)
+    for said in ("carbon monoxide", "never unattended", "until the ice has melted"):
+        assert said in told
+
+
+def test_a_test_hole_is_told_how_to_dig_and_how_to_read(made):
+    site = replace(made.site, given=frozenset())
+    blocks = table((1, "", "pear", "with conditions", 60))
+    told = answer(made, blocks, site=site).measures[0].decides
+    # Source: common practice, no source: 30 cm, two fillings, four hours.
+    for said in ("30 cm deep", "filled twice", "within four hours", "next day"):
+        assert said in told
+
+
 def test_years_are_unknown_without_a_record_and_told_with_one(made):
     blocks = table((1, "", "pear", "good", 60))
     without = answer(made, blocks)

@@ -15,7 +15,7 @@ from sitekit.fruit import read_fruit
 from sitekit.fruit.bloom import Tuning
 from sitekit.site import Record
 from sitekit.siting.blocks import Block
-from sitekit.siting.groups import middle_shifts, tabulate_groups
+from sitekit.siting.groups import middle_shifts, tabulate_groups, take_reasons
 
 FRUITS = [read_fruit("plum"), read_fruit("apple")]
 NO_NOTES = pd.DataFrame({"fruit": [], "year": [], "day": [], "place": []})
@@ -77,10 +77,23 @@ def test_blocks_and_fruit_stand_in_their_order_and_no_group_is_lost(table):
     assert table.index.tolist() == list(range(len(table)))
 
 
-def test_the_usual_group_has_the_class_and_the_reason_of_the_block(table):
+def test_the_usual_group_has_the_class_of_the_block_and_its_own_count(table):
     first = table.drop_duplicates(["block", "fruit"])
     assert first["site_class"].tolist() == ["good", "good", "refused", "refused"]
-    assert first["reason"].tolist()[:2] == ["As told good."] * 2
+    for row in first[first["block"] == 2].to_dict("records"):
+        low, high = (f"{row[name]:.0f}" for name in ("low", "high"))
+        count = f"in {row['poor_crop_years']:.0f} years of ten ({low} to {high})"
+        assert count in row["reason"]
+
+
+def test_a_block_tells_the_years_as_its_row_in_the_table_does(table):
+    told = blocks_table({1: "good", 2: "refused"}, "Spoilt in 7 years of ten")
+    blocks = take_reasons(told, table)
+    first = table.drop_duplicates(["block", "fruit"])
+    assert sorted(blocks["reason"]) == sorted(first["reason"])
+    other = blocks_table({1: "with conditions", 2: "refused"}, "As told")
+    kept = take_reasons(other, table)
+    assert (kept["reason"][kept["block"] == 1] == "As told with conditions.").all()
 
 
 def test_a_block_in_the_cold_has_more_poor_years_than_one_above_it(table):

@@ -75,10 +75,12 @@ def places(site, tested=True):
     """West half mild, east half cold."""
     cold = np.full(SHAPE, MILD, np.float32)
     cold[:, 5:] = COLD
-    layers = {"night_cold": cold, "slope": np.full(SHAPE, 3.0, np.float32)}
+    layers = {"night_cold": cold, "land_slope": np.full(SHAPE, 3.0, np.float32)}
     score = score_fruit(PEAR, layers, np.ones(SHAPE, bool))
     known = ground(tested)
-    return Places(site, layers, {"pear": judge(score, known, layers["slope"])}, known)
+    return Places(
+        site, layers, {"pear": judge(score, known, layers["land_slope"])}, known
+    )
 
 
 def blocks():

@@ -166,7 +166,7 @@ def reason(cause, limiting=0, suits=0.4, *, hole=False, depth=0.6):
         FRUIT,
         cause,
         limiting,
-        {"pooling_depth": depth, "sunshine_hours_ripening": 6.2, "slope": 0.3},
+        {"pooling_depth": depth, "sunshine_hours_ripening": 6.2, "land_slope": 0.3},
         suits,
         tested=hole,
         source_cell=30.0,

@@ -16,6 +16,7 @@ from sitekit.suitability.reasons import (
     give_reason,
     held_words,
     layers_named,
+    night_words,
     path_words,
     say_factor,
     write_value,
@@ -57,6 +58,27 @@ def test_a_path_is_here_near_or_close_by(margin, told):
 )
 def test_held_air_is_told_from_a_decimetre(depth, told):
     assert held_words(depth) == told
+
+
+def test_air_that_has_a_way_out_but_stands_is_not_called_none():
+    assert held_words(0.0, 1.43) == "1.4\u00a0m of cold air that runs off too slowly"
+    assert held_words(2.0, 3.0) == "2.0\u00a0m of cold air held"
+    assert held_words(0.0, 0.09) == "no cold air held"
+
+
+@pytest.mark.parametrize(
+    ("offset", "cold", "held", "told"),
+    [
+        (-1.5, 1.5, 0.0, "−1.5\u00a0°C against the house"),
+        (-0.3, 3.0, 0.0, "−0.5\u00a0°C against the house"),
+        (3.0, 3.5, 0.0, "3.5\u00a0°C colder than on the milder ground nearby"),
+        (0.0, 4.0, 1.0, "2\u00a0°C colder than on the milder ground nearby"),
+    ],
+)
+def test_no_ground_is_refused_for_a_night_that_is_warmer(offset, cold, held, told):
+    # Where the reference place itself lies low, its offset says nothing of the class.
+    values = {"frost_night_offset": offset, "night_cold": cold, "held_air": held}
+    assert night_words(values, "the house") == told
 
 
 @pytest.mark.parametrize(

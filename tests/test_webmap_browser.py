@@ -400,7 +400,7 @@ def test_a_spot_tells_its_years_and_the_season_of_its_block(open_map, small_surv
     assert told["Poor-crop years"] == "under 1 in ten (its block may be 1 to 4)"
     assert told["Ripening, its block"] == "ripens in 9 years of ten"
     assert told["Winter, its block"] == "stands it"
-    assert told["Confidence"] == "fair"
+    assert told["Confidence"] == "fair: nobody has dug here"
 
 
 def test_measuring_gives_whole_metres_and_opens_no_popup(open_map, small_survey):

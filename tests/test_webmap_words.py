@@ -181,7 +181,60 @@ def test_a_block_names_its_class_and_every_fruit_of_that_class(small_survey):
         " for pears. Sun 6 h a day while fruit ripens; drainage not tested.",
     ]
     assert ["Size", "8.5\u00a0ha"] in popup["rows"]
-    assert ["Confidence", "fair"] in popup["rows"]
+    assert any(label == "Confidence" for label, *_ in popup["rows"])
+
+
+@pytest.mark.parametrize(
+    ("chance", "rank", "reason", "told"),
+    [
+        (
+            0.51,
+            "low",
+            "Cold.",
+            "low: holds with 5 chances in ten, the night may be out",
+        ),
+        (
+            0.69,
+            "low",
+            "Cold.",
+            "low: holds with 6 chances in ten, the night may be out",
+        ),
+        (
+            0.7,
+            "fair",
+            "Cold.",
+            "fair: holds with 7 chances in ten, the night may be out",
+        ),
+        (
+            0.02,
+            "low",
+            "Cold.",
+            "low: holds with 1 chance in ten, the night may be out",
+        ),
+        (0.95, "fair", "Steep; drainage not tested.", "fair: nobody has dug here"),
+        (0.95, "good", "Steep.", "good"),
+        (
+            float("nan"),
+            "fair",
+            "Steep; drainage not tested.",
+            "fair: nobody has dug here",
+        ),
+        (0.4, "", "", "not known"),
+    ],
+)
+def test_a_popup_says_why_a_class_is_not_surer(
+    small_survey, chance, rank, reason, told
+):
+    row = {"class_chance": chance, "confidence": rank, "reason": reason}
+    assert answer.tell_confidence(row, replace(small_survey, years=None)) == told
+
+
+def test_a_coarse_elevation_is_named_where_confidence_is_low(small_survey):
+    site = small_survey.site
+    coarse = replace(site, model=replace(site.model, source_cell=30.0))
+    made = replace(small_survey, site=coarse)
+    row = {"class_chance": 0.99, "confidence": "low", "reason": "Steep."}
+    assert answer.tell_confidence(row, made) == "low: the elevation is coarse"
 
 
 def test_poor_crop_years_are_told_only_where_they_are_known(small_survey):
@@ -244,7 +297,7 @@ def test_a_spot_tells_its_own_years_and_the_range_of_its_block(small_survey):
     assert told[4] == "1 in ten (its block may be 0 to 2)"
     assert told[5] == "ripens in 9 years of ten"
     assert told[6].startswith("stands the winter")
-    assert told[7] == "fair"
+    assert told[7] == "fair: nobody has dug here"
 
 
 def test_a_spot_without_a_record_tells_no_years(small_survey):

@@ -1,6 +1,7 @@
 """What the years of a record say of a group at a place, in words."""
 
 from collections.abc import Sequence
+from math import floor
 
 from sitekit.climate.springs import Springs
 from sitekit.fruit import Fruit
@@ -11,6 +12,8 @@ from sitekit.words import NOT_KNOWN, fruit_name, number, with_unit
 #: Years in ten in which a group must ripen for ground to be good. Common practice, no
 #: source.
 RIPE_GOOD = 8.0
+#: Years in ten that are told as one; error of years that are read from a table.
+LEAST_YEAR, ROUNDING = 0.5, 1e-3
 #: Code of a winter of which the record tells nothing.
 UNKNOWN_WINTER = 255
 
@@ -57,10 +60,13 @@ def tell_ripening(ripe: float, warm: float, long: float) -> str:
     --------
     >>> tell_ripening(9.4, 10.0, 9.4)
     'ripens in 9 years of ten'
+    >>> tell_ripening(4.7, 10.0, 4.7)[:25]
+    'ripens in 4 years of ten:'
     >>> tell_ripening(2.1, 10.0, 2.1)
     'ripens in 2 years of ten: the days run out, though the warmth suffices'
     """
-    years = "no year" if ripe < 0.5 else _years(ripe)
+    # Rounded down: 4.7 must not read as the 5 from which a place is planted.
+    years = "no year" if ripe < LEAST_YEAR else _years(floor(ripe + ROUNDING))
     text = f"ripens in {years} of ten"
     if ripe >= RIPE_GOOD:
         return text

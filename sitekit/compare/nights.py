@@ -7,7 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sitekit.doubt.inputs import TO_END, UNSURE
 from sitekit.layers import make_layers, season
+from sitekit.layers.catalogue import all_settings
 from sitekit.layers.inputs import gather_inputs
 from sitekit.layers.night import night_length
 from sitekit.settings import settings_of
@@ -16,16 +18,10 @@ from sitekit.site import Site
 #: Layers that a comparison tells of, and those that it reads besides.
 TOLD = ("pooling_depth", "cold_air_depth", "frost_night_offset")
 READ = ("cold_air_speed", "night_warmth", "catchment_area", "sky_view_factor")
-#: Ranges of 90 % of what steers pools most, each over its middle: production, time of
-#: mixing, cold of a pool; and how far an openness may be wrong.
-RANGES = {
-    "production": (0.7, 6.0),
-    "mixing_hours": (0.6, 3.8),
-    "pool_cold": (1.4, 2.8),
-}
-OPENNESS_SD = 0.06
-#: Standard deviations from the middle to the end of a range of 90 %.
-TO_END = 1.645
+#: What steers pools most; how unsure each is stands with the other inputs.
+STEERS = ("production", "mixing_hours", "pool_cold")
+OPENNESS = "openness"
+BY_NAME = {unsure.name: unsure for unsure in UNSURE}
 
 
 @dataclass(frozen=True)
@@ -136,13 +132,14 @@ def draw_settings(site: Site, draws: int) -> Iterator[tuple[dict[str, float], fl
         What to add to every openness.
     """
     random = np.random.default_rng(1)
+    usual = all_settings()
+    middles = {n: float(site.settings.get(n, usual[n][0])) for n in STEERS}
     for _ in range(draws):
         drawn = {}
-        for name, (low, high) in RANGES.items():
-            spread = np.log(high / low) / 2 / TO_END
-            middle = float(site.settings.get(name, np.sqrt(low * high)))
-            drawn[name] = middle * float(np.exp(random.normal(0, spread)))
-        yield drawn, float(random.normal(0, OPENNESS_SD))
+        for name in STEERS:
+            spread = np.log(BY_NAME[name].factor) / TO_END
+            drawn[name] = middles[name] * float(np.exp(random.normal(0, spread)))
+        yield drawn, float(random.normal(0, BY_NAME[OPENNESS].added / TO_END))
 
 
 def with_openness(site: Site, shift: float) -> Site:

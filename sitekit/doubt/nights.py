@@ -42,6 +42,7 @@ KEPT = (
     COLD,
     "elevation",
     "pooling_depth",
+    "held_air",
     BACKGROUND,
     "crest_warmth",
     "concave_warmth",

@@ -9,7 +9,7 @@ from sitekit.handover import rules
 from sitekit.handover.flow import Flow, Head
 from sitekit.handover.front import tell_missing
 from sitekit.handover.rules import CAUTIONS
-from sitekit.handover.zones import Zone, find_work, find_zones
+from sitekit.handover.zones import Zone, find_work, find_zones, planted_area
 from sitekit.planting.services import STAND_OFF
 from sitekit.results import PlantingPlan, Survey
 
@@ -285,8 +285,8 @@ def _permits(survey: Survey, plan: PlantingPlan) -> list[tuple[str, str]]:
     rows = [
         (
             "planting and change of use",
-            f"{len(plan.plants)} plants on "
-            f"{words.area(work.convex_hull.area)} of ground about them",
+            f"{words.counted(len(plan.plants), 'plant')} on "
+            f"{words.area(planted_area(plan))} of ground about them",
         ),
     ]
     if len(lines):
@@ -308,7 +308,10 @@ def _permits(survey: Survey, plan: PlantingPlan) -> list[tuple[str, str]]:
     else:
         rows.append(("work near water", "no water was given in the site file: look"))
     rows.append(("felling, hedges, nesting season", "where a gap or a row needs it"))
-    rows.append(("monuments, nature, water intake", "not in the site's data: ask"))
+    lacking = "not in the site's data: ask"
+    if len(survey.site.vectors["no_go"]):
+        lacking = "part 6 names what is known; the rest is not in the site's data: ask"
+    rows.append(("monuments, nature, water intake", lacking))
     return rows
 
 

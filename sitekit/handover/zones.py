@@ -82,6 +82,12 @@ def find_work(plan: PlantingPlan) -> BaseGeometry:
     return shapely.union_all(things)
 
 
+def planted_area(plan: PlantingPlan) -> float:
+    """Area about the plants of each block, not what lies between blocks. [m²]."""
+    blocks = plan.plants.dissolve(by="block")
+    return float(blocks.geometry.convex_hull.area.sum())
+
+
 def _each(frame: object, *names: str) -> list[tuple[list[str], BaseGeometry]]:
     """Read some columns as text, empty where a cell or the column is missing."""
     rows = []

@@ -13,7 +13,7 @@ from sitekit.layers.edges import ClosedEdges
 from sitekit.layers.flow import standard_night
 from sitekit.layers.landform import coarser_by
 from sitekit.layers.night import FLOW, Flow
-from sitekit.layers.terms import pool_warmth
+from sitekit.layers.terms import DEPTH, POOLED, pool_warmth
 from sitekit.settings import Setting
 
 #: The night offset, its doubt, and what of that comes from errors of the heights.
@@ -33,6 +33,11 @@ AROUND = 800.0
 NEAR, GOOD_GROUND = 500.0, 80.0
 #: What a metre of held air counts, and the most that counts. [degC m⁻¹], [m]
 HELD_COUNTS, MOST_HELD = 2.0, 2.0
+#: Depth of the air that only runs down open ground: so much is not held. [m]
+RUNNING = 0.5
+#: How far above a barrier air stands that runs off too slowly round or through it: an
+#: adviser's 25 to 55 m above a solid hedge. Common practice, no source. [m]
+BEHIND_BARRIER = 40.0
 
 
 @layer(
@@ -121,6 +126,55 @@ def frost_night_offset(
 
 
 @layer(
+    units="m",
+    long_name="cold air that stands on a clear still night",
+    reference=FLOW,
+    written=False,
+)
+def held_air(
+    pooling_depth: NDArray[np.float32],
+    night_air: NDArray[np.float32],
+    night_length: NDArray[np.float64],
+    barrier_height: NDArray[np.float32],
+    *,
+    cell_size: float,
+) -> NDArray[np.float32]:
+    """Depth of the air that is held: by the land, or because it runs off too slowly.
+
+    By geometry a gap, or the free end of a hedge, lets all air out. A narrow one
+    does not: where the air stands as a pool for half the night near a barrier it
+    counts as held. The swelling of a pool above the lip of its hollow does not.
+
+    Parameters
+    ----------
+    pooling_depth : (row, column) ndarray
+        Depth of held air with barriers, by geometry. [m]
+    night_air : (4, row, column) ndarray
+        See `sitekit.layers.night.night_air`.
+    night_length : ndarray without dimensions
+        Length of the night. [h]
+    barrier_height : (row, column) ndarray
+        Effective height of barriers, 0 where none. [m]
+    cell_size : float
+        Side of a cell. [m]
+
+    Returns
+    -------
+    held : (row, column) ndarray of float32
+        The deeper of both. [m]
+    """
+    if not (barrier_height > 0).any():
+        return pooling_depth
+    away = ndimage.distance_transform_edt(barrier_height <= 0, sampling=cell_size)
+    half = np.float32(max(float(night_length) / 2, 1e-6))
+    lasting = np.minimum(night_air[POOLED] / half, 1)
+    standing = lasting * np.maximum(night_air[DEPTH] - RUNNING, 0)
+    standing[away > BEHIND_BARRIER] = 0
+    held: NDArray[np.float32] = np.fmax(pooling_depth, standing).astype(np.float32)
+    return held
+
+
+@layer(
     units="degC",
     long_name="cold of a spot against good ground nearby, held air counted twice",
     reference="limits set so that an adviser's verdicts on made ground come out",
@@ -128,7 +182,7 @@ def frost_night_offset(
 )
 def night_cold(
     frost_night_offset: NDArray[np.float32],
-    pooling_depth: NDArray[np.float32],
+    held_air: NDArray[np.float32],
     field: NDArray[np.bool_],
     water: NDArray[np.bool_],
     *,
@@ -145,8 +199,8 @@ def night_cold(
     ----------
     frost_night_offset : (row, column) ndarray
         Night offset. [degC]
-    pooling_depth : (row, column) ndarray
-        Depth of held air with barriers. [m]
+    held_air : (row, column) ndarray
+        Depth of the air that stands. [m]
     field, water : (row, column) ndarray of bool
         The field; open water.
     cell_size : float
@@ -160,7 +214,7 @@ def night_cold(
     away = ndimage.distance_transform_edt(~field, sampling=cell_size)
     near = frost_night_offset[(away <= NEAR) & ~water]
     good = np.nanpercentile(near, GOOD_GROUND)
-    held = np.minimum(pooling_depth, MOST_HELD)
+    held = np.minimum(held_air, MOST_HELD)
     cold: NDArray[np.float32] = (
         np.maximum(good - frost_night_offset, 0) + HELD_COUNTS * held
     ).astype(np.float32)

@@ -16,7 +16,7 @@ from sitekit.settings import Setting
 
 NO_SOURCE = "common practice, no source"
 #: Rows of the stack of the night's air that the terms read.
-DEPTH, SPEED, COLDER = range(3)
+DEPTH, SPEED, COLDER, POOLED = range(4)
 StillSpeed = Annotated[
     float, Setting("m s⁻¹", "Speed at which still air is half as cold.", low=0.01)
 ]

@@ -2,12 +2,15 @@
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from sitekit.kernels import terrain
 from sitekit.layers.catalogue import layer
 
 #: Level ground counts as this steep, so that its wetness has a value. [1]
 LEAST_TANGENT = 0.001
+#: Width over which the slope of the land is taken. [m]
+LAND_OVER = 15.0
 
 
 @layer(units="m", long_name="height of the ground", reference="as given")
@@ -67,6 +70,41 @@ def slope(ground: NDArray[np.float32], *, cell_size: float) -> NDArray[np.float3
     np.float32(5.711)
     """
     angle: NDArray[np.float32] = terrain.slope(ground, cell_size)
+    return angle
+
+
+@layer(
+    units="degree",
+    long_name="slope of the land about a spot",
+    reference="Horn 1981, on heights averaged over 15 m",
+    written=False,
+)
+def land_slope(ground: NDArray[np.float32], *, cell_size: float) -> NDArray[np.float32]:
+    """Steepness of the land over 15 m, which tells level ground from noise.
+
+    Parameters
+    ----------
+    ground : (row, column) ndarray
+        Height of the ground without steps, NaN where missing. [m]
+    cell_size : float
+        Side of a cell. [m]
+
+    Returns
+    -------
+    slope : (row, column) ndarray
+        Angle from horizontal. [degree]
+
+    Notes
+    -----
+    On cells of 2 m a noise of 0.04 m makes level ground 1 % steep by `slope`, and
+    0.1 % by this.
+    """
+    size = 2 * round(LAND_OVER / cell_size / 2) + 1
+    known = np.isfinite(ground)
+    height = ndimage.uniform_filter(np.where(known, ground, np.float32(0)), size)
+    share = ndimage.uniform_filter(known.astype(np.float32), size)
+    smooth = np.where(known, height / np.maximum(share, np.float32(1e-6)), np.nan)
+    angle: NDArray[np.float32] = terrain.slope(smooth.astype(np.float32), cell_size)
     return angle
 
 

@@ -352,12 +352,21 @@ def _reason(
         return "no block is better than test first for it"
     if not given:
         return "other fruit fill the blocks that it could have"
-    blocks = listed([str(a.choice.block) for a in given])
-    many = "s" if len(given) > 1 else ""
     years = (
         "poor years as found there" if known else "poor years assumed: no record tells"
     )
-    return f"block{many} {blocks}, {given[0].choice.site_class}; {years}"
+    return f"{_blocks_by_class(given)}; {years}"
+
+
+def _blocks_by_class(given: Sequence[Assignment]) -> str:
+    """Name blocks, each with the class that it has."""
+    by_class: dict[str, list[str]] = {}
+    for one in given:
+        by_class.setdefault(one.choice.site_class, []).append(str(one.choice.block))
+    return "; ".join(
+        f"block{'s' if len(blocks) > 1 else ''} {listed(blocks)}, {site_class}"
+        for site_class, blocks in by_class.items()
+    )
 
 
 def better_spot(

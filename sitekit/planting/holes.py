@@ -11,7 +11,7 @@ from shapely.geometry import Point
 from sitekit import words
 from sitekit.siting.places import Places
 from sitekit.siting.years import YearsCause
-from sitekit.suitability.ground import Soil, judge
+from sitekit.suitability.ground import LAND_SLOPE, Soil, judge
 from sitekit.suitability.score import NOT_JUDGED, score_fruit
 
 #: Holes in a block, and in all.
@@ -104,7 +104,7 @@ def _classes(places: Places, fruit: str) -> dict[Soil, NDArray[np.uint8]]:
         ground = replace(
             places.ground, soil=everywhere, supported=np.ones(judged.shape, dtype=bool)
         )
-        read = judge(score, ground, places.layers["slope"]).site_class
+        read = judge(score, ground, places.layers[LAND_SLOPE]).site_class
         made[soil] = np.where(by_years, np.minimum(read, told.site_class), read)
     return made
 

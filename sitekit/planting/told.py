@@ -301,7 +301,8 @@ class Story:
         return [
             f"A fence costs less than guards from about {count} in one square block; "
             f"this plan has {chosen}. Guards stay until stems are thick enough; look "
-            "at them each spring and let nothing be caught in them."
+            "at them each spring and let nothing be caught in them. They keep off "
+            "hares and voles, not deer, goats or stock: those take a fence."
         ]
 
     def _priced(self) -> list[str]:
@@ -332,8 +333,14 @@ def _blocks(names: str) -> str:
 
 
 def _years(count: float) -> str:
-    """Write a number of poor years; no figure is finer than its source."""
-    return f"{count:.0f} poor year{'' if round(count) == 1 else 's'}"
+    """Write a number of poor years: none is promised, no figure finer than its source.
+
+    Examples
+    --------
+    >>> _years(0.2), _years(2.7)
+    ('under 1 poor year', '3 poor years')
+    """
+    return f"{words.years_in_ten(count)} poor year{'' if count < 1.5 else 's'}"
 
 
 def _kindly(binding: str) -> str:

@@ -338,6 +338,12 @@ def _settings(settings: Mapping[str, object]) -> list[str]:
     return [f"{name}: {value}" for name, value in sorted(settings.items())]
 
 
+def _named(layers: list[str], survey: Survey) -> str:
+    """Name layers; the night is told against the reference place of this site."""
+    named = tables.list_layers(layers)
+    return named.replace("the station", survey.site.reference_name)
+
+
 def _methods(survey: Survey) -> list[str]:
     """Group the layers by the published source of their method."""
     together: dict[str, list[str]] = {}
@@ -347,6 +353,6 @@ def _methods(survey: Survey) -> list[str]:
             shown = tables.name_layer(str(name), str(layer.attrs.get("long_name", "")))
             together.setdefault(reference, []).append(shown)
     return [
-        words.sentence(f"{tables.list_layers(layers)}: {reference}")
+        words.sentence(f"{_named(layers, survey)}: {reference}")
         for reference, layers in together.items()
     ]

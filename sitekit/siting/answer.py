@@ -36,6 +36,9 @@ CAUTIONS = (
     "weather decide: up and down with a ride-on mower, not across, and no passengers.",
     "Do not send water or cold air to a neighbour without agreement. Drains and "
     "ditches need consent in many places.",
+    "Burners, candles and fires on a frost night: carbon monoxide, burns, spilt fuel. "
+    "Never under covers or in a tunnel, never unattended; smoke keeps no frost off. "
+    "Water over trees, once begun, runs until the ice has melted by itself.",
     "This is planning help. Survey, electricity, digging, felling and questions of law "
     "go to the licensed practice of the place, and the local code decides.",
     "Frost classes from terrain are estimates. No class means that frost stays away.",
@@ -222,7 +225,9 @@ def _measures(
         measures.append(
             Measure(
                 f"Two test holes in block{'s' if len(first) > 1 else ''} {which}",
-                "Filled twice with water, they decide between "
+                "30 cm deep and filled twice, not in drought nor after heavy rain "
+                "(ground drains where the second filling is gone within four hours, "
+                "and holds water where it stands next day), they decide between "
                 f"“{SITE_CLASSES[CONDITIONS]}” and “good”, and can close a block.",
             )
         )
@@ -276,7 +281,8 @@ def _unknowns(
         told.append(f"Years: without {NEEDS} no poor-crop years are counted.")
     if "barriers" not in site.given:
         told.append(
-            "Hedges, walls and banks: none were given, so none hold air on this map."
+            "Hedges, walls, banks and woods that dam the air: none were given as "
+            "barriers, so none hold air on this map."
         )
     said = (NOTHING, NEEDS)
     absent = {name: lack for name, lack in absent.items() if lack not in said}

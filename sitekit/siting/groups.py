@@ -58,6 +58,8 @@ def tabulate_groups(
     refused = SITE_CLASSES[REFUSED]
     # Where another group stands, the block is not refused, but its usual group is.
     own = first & ((table["site_class"] != refused) | (classes == refused))
+    # Of the same class, the years are told as the middle of the block has them.
+    own &= table["site_class"] != classes
     keys = list(zip(table.loc[own, "block"], table.loc[own, "fruit"], strict=True))
     for column in ("site_class", "reason"):
         table.loc[own, column] = told.loc[keys, column].to_numpy()
@@ -70,6 +72,32 @@ def tabulate_groups(
     ]
     place = table.groupby(["block", "fruit"], sort=False).ngroup()
     return table.iloc[np.lexsort((~first, place))].reset_index(drop=True)
+
+
+def take_reasons(blocks: GeoDataFrame, table: pd.DataFrame) -> GeoDataFrame:
+    """Tell the years in the reasons of blocks as the table of groups tells them.
+
+    A block is told at one place that is typical of its ground, its years at the
+    middle of its shifts: one reader must not find two counts for one block.
+
+    Parameters
+    ----------
+    blocks : GeoDataFrame
+        Table of blocks.
+    table : DataFrame
+        See `tabulate_groups`; the usual group stands first.
+
+    Returns
+    -------
+    blocks : GeoDataFrame
+        With the reason of the usual group, where both have the same class.
+    """
+    usual = table.drop_duplicates(["block", "fruit"])[
+        ["block", "fruit", "site_class", "reason"]
+    ]
+    both = blocks[["block", "fruit"]].merge(usual, on=["block", "fruit"], how="left")
+    same = both["site_class"].to_numpy() == blocks["site_class"].to_numpy()
+    return blocks.assign(reason=np.where(same, both["reason"], blocks["reason"]))
 
 
 def middle_shifts(blocks: Sequence[Block], shifts: Shifts) -> Shifts:

@@ -34,6 +34,19 @@ CLIMATE: Mapping[str, tuple[str, str, str]] = {
 }
 #: What the layers of climate need.
 NEEDS = "five complete years of a station record"
+#: Inputs that layers may lack, where their name is none for people.
+NAMED = {"shore": "open water of at least 1 ha"}
+
+
+def name_need(need: str) -> str:
+    """Name for people what a layer lacks.
+
+    Examples
+    --------
+    >>> name_need("shore"), name_need("canopy_height")
+    ('open water of at least 1 ha', 'canopy height')
+    """
+    return NAMED.get(need, need.replace("_", " "))
 
 
 def wrap_verdicts(

@@ -16,7 +16,7 @@ from sitekit.suitability.chance import (
     find_class_chance,
     rank_confidence,
 )
-from sitekit.suitability.ground import Ground, Soil, Verdict
+from sitekit.suitability.ground import LAND_SLOPE, Ground, Soil, Verdict
 from sitekit.suitability.reasons import (
     add_finding,
     add_untested,
@@ -25,6 +25,25 @@ from sitekit.suitability.reasons import (
 )
 from sitekit.suitability.score import NOT_JUDGED
 from sitekit.words import SITE_CLASSES
+
+#: Layers that siting reads, whether they are written or not.
+READ_BY_SITING = (
+    "slope",
+    LAND_SLOPE,
+    "aspect",
+    "depression_depth",
+    "pooling_depth",
+    "held_air",
+    "flow_direction",
+    "catchment_area",
+    "path_margin",
+    "relative_height",
+    "frost_night_offset",
+    DOUBT,
+    "cold_air_depth",
+    "wetness_index",
+    "wind_exposure",
+)
 
 
 @dataclass(frozen=True)

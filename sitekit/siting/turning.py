@@ -18,7 +18,7 @@ from sitekit.siting.blocks import Block
 from sitekit.siting.places import Places
 from sitekit.siting.tables import NIGHT, typical_cell
 from sitekit.suitability.chance import COLD
-from sitekit.suitability.ground import Ground, judge
+from sitekit.suitability.ground import LAND_SLOPE, Ground, judge
 from sitekit.suitability.score import score_fruit
 from sitekit.words import HARDY, REFUSED
 
@@ -182,7 +182,7 @@ class _Trial:
         everywhere = np.ones(colder.size, bool)
         score = score_fruit(self.fruit, layers, everywhere)
         return judge(
-            score, _ground_at(self.ground.ground, self.cells, times), layers["slope"]
+            score, _ground_at(self.ground.ground, self.cells, times), layers[LAND_SLOPE]
         ).site_class
 
     def _years_of_fruit(self) -> RecordYears | None:
@@ -257,7 +257,7 @@ def _tile(
     layers: Mapping[str, NDArray[np.float32]], cells: Cells, times: int, fruit: Fruit
 ) -> dict[str, NDArray[np.float32]]:
     """Read the layers of a fruit at cells, as often as there are changes."""
-    names = {"slope", *(f.layer for f in fruit.factors)}
+    names = {LAND_SLOPE, *(f.layer for f in fruit.factors)}
     return {n: np.tile(layers[n][cells], times) for n in names if n in layers}
 
 

@@ -21,6 +21,8 @@ from sitekit.words import CONDITIONS, REFUSED, TEST_FIRST
 
 #: Slope below which water may stand. [degree] 1 %; common practice, no source.
 LEVEL_SLOPE = 0.573
+#: The layer that tells it: noise of the heights makes level cells steep.
+LAND_SLOPE = "land_slope"
 
 
 class Soil(IntEnum):
@@ -198,7 +200,9 @@ class Verdict(FruitScore):
     suits: NDArray[np.float32]
 
 
-def judge(score: FruitScore, ground: Ground, slope: NDArray[np.float32]) -> Verdict:
+def judge(
+    score: FruitScore, ground: Ground, land_slope: NDArray[np.float32]
+) -> Verdict:
     """Hold the class of ground to what its soil and the elevation allow.
 
     Parameters
@@ -207,8 +211,8 @@ def judge(score: FruitScore, ground: Ground, slope: NDArray[np.float32]) -> Verd
         Score from the shape of the land.
     ground : Ground
         What is known of the ground.
-    slope : (row, column) ndarray
-        Slope. [degree]
+    land_slope : (row, column) ndarray
+        Slope over some cells. [degree]
 
     Returns
     -------
@@ -224,7 +228,7 @@ def judge(score: FruitScore, ground: Ground, slope: NDArray[np.float32]) -> Verd
         (untested, CONDITIONS, Cause.NOT_TESTED),
         (ground.soil == Soil.SLOW, CONDITIONS, Cause.SLOW),
         (ground.coarse & ~ground.supported, TEST_FIRST, Cause.COARSE),
-        (untested & (slope < LEVEL_SLOPE), TEST_FIRST, Cause.LEVEL),
+        (untested & (land_slope < LEVEL_SLOPE), TEST_FIRST, Cause.LEVEL),
         (untested & ground.old_yard, TEST_FIRST, Cause.OLD_YARD),
         (untested & ground.standing_water, TEST_FIRST, Cause.STANDING_WATER),
         (ground.soil == Soil.HOLDS_WATER, REFUSED, Cause.HOLDS_WATER),

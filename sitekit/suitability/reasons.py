@@ -7,15 +7,23 @@ from string import Formatter
 
 from sitekit import words
 from sitekit.fruit import Factor, Fruit
-from sitekit.suitability.ground import Cause
+from sitekit.layers.offset import HELD_COUNTS, MOST_HELD
+from sitekit.suitability.ground import LAND_SLOPE, Cause
 from sitekit.suitability.score import ENOUGH
 
 #: Membership from which a factor is not worth naming.
 NEARLY_ALL = 0.97
-#: What a reason may name beside layers: the held air in words.
-HELD = "held"
+#: What a reason may name beside layers, in words, and the layers that tell it: the
+#: held air, and how cold the night is.
+HELD, NIGHT = "held", "night"
+TOLD_BY = {
+    HELD: {"pooling_depth", "held_air"},
+    NIGHT: {"frost_night_offset", "night_cold", "held_air"},
+}
 #: Held air that is worth naming. [m]
 LEAST_HELD = 0.1
+#: Night offset from which a place is told against the reference place. [degC]
+LEAST_COLDER = -0.25
 UNTESTED = "drainage not tested"
 
 
@@ -32,17 +40,43 @@ def path_words(margin: float) -> str:
     return "so near that its air stands here" if margin < 1 else "close by"
 
 
-def held_words(depth: float) -> str:
-    """Say how much cold air is held.
+def held_words(depth: float, standing: float = 0.0) -> str:
+    r"""Say how much cold air is held by the land, or stands though it has a way out.
 
     Examples
     --------
     >>> held_words(0.0)
     'no cold air held'
+    >>> held_words(0.0, 1.4)
+    '1.4\xa0m of cold air that runs off too slowly'
     """
-    if depth < LEAST_HELD:
-        return "no cold air held"
-    return f"{words.with_unit(depth, 'm', 1)} of cold air held"
+    if depth >= LEAST_HELD:
+        return f"{words.with_unit(depth, 'm', 1)} of cold air held"
+    if standing >= LEAST_HELD:
+        return (
+            f"{words.with_unit(standing, 'm', 1)} of cold air that runs off too slowly"
+        )
+    return "no cold air held"
+
+
+def night_words(values: Mapping[str, float], reference: str) -> str:
+    r"""Say how cold a clear still night is.
+
+    Where it is no colder than at the reference place, against the milder ground
+    nearby, which is what the class goes by.
+
+    Examples
+    --------
+    >>> cold = {"frost_night_offset": 0.4, "night_cold": 3.1, "held_air": 0.0}
+    >>> night_words(cold, "the house")
+    '3\xa0°C colder than on the milder ground nearby'
+    """
+    offset = values["frost_night_offset"]
+    if not offset >= LEAST_COLDER:
+        return f"{words.offset(offset)} against {reference}"
+    held = HELD_COUNTS * min(values["held_air"], MOST_HELD)
+    colder = words.offset(values["night_cold"] - held).lstrip("+±")
+    return f"{colder} colder than on the milder ground nearby"
 
 
 #: How the value of each layer is written.
@@ -85,11 +119,11 @@ def write_value(layer: str, value: float) -> str:
 
 def layers_named(fruit: Fruit) -> set[str]:
     """Name the layers whose values the reasons of a fruit may tell."""
-    told = {"slope"}
+    told = {LAND_SLOPE}
     for factor in fruit.factors:
         told |= {factor.layer, *_names_in(factor.say)}
-    if HELD in told:
-        told = told - {HELD} | {"pooling_depth"}
+    for name in TOLD_BY.keys() & told:
+        told = told - {name} | TOLD_BY[name]
     return told - {"value", "reference"}
 
 
@@ -106,7 +140,7 @@ def say_factor(factor: Factor, values: Mapping[str, float], reference: str) -> s
     ----------
     factor : Factor
         The factor; its text may name its own ``{value}``, any other layer, the
-        ``{held}`` air in words, and the ``{reference}`` place.
+        ``{held}`` air and the ``{night}`` in words, and the ``{reference}`` place.
     values : mapping of str to float
         Values of the layers at the place.
     reference : str
@@ -120,7 +154,9 @@ def say_factor(factor: Factor, values: Mapping[str, float], reference: str) -> s
     texts = {"reference": reference}
     for name in _names_in(factor.say):
         if name == HELD:
-            texts[name] = held_words(values["pooling_depth"])
+            texts[name] = held_words(values["pooling_depth"], values["held_air"])
+        elif name == NIGHT:
+            texts[name] = night_words(values, reference)
         elif name != "reference":
             layer = factor.layer if name == "value" else name
             texts[name] = write_value(layer, values[layer])
@@ -169,7 +205,7 @@ def give_reason(
     short = suits < ENOUGH
     if cause in GROUND_WORDS:
         main = GROUND_WORDS[cause].format(
-            slope=words.percent(tan(radians(values["slope"]))),
+            slope=words.percent(tan(radians(values[LAND_SLOPE]))),
             cell=words.with_unit(source_cell, "m"),
         )
         joined = f"{main}; {finding}" if short else f"{main}{_nearest(finding, suits)}"

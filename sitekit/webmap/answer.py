@@ -29,6 +29,9 @@ FACTORS = {
 #: Layers of a clear still night: the offset and its doubt.
 NIGHT = ("frost_night_offset", "frost_night_offset_sd")
 
+#: Chance of a class from which nothing is said against it.
+SURE = 0.9
+
 Popup = dict[str, Any]
 #: Poor-crop years in ten, and the ends of their range.
 Crop = tuple[float, float, float]
@@ -186,7 +189,7 @@ def _block_popup(
         _limit_line(row),
         *_night_line(survey, inner),
         ["Size", size],
-        ["Confidence", read_text(row, "confidence") or words.NOT_KNOWN],
+        ["Confidence", tell_confidence(row, survey)],
     ]
     return {
         "title": f"Block {int(row['block'])}" + (f", {name}" if name else ""),
@@ -213,6 +216,38 @@ def _night_line(survey: Survey, at: tuple[float, float]) -> list[list[str]]:
     if "frost_night_offset" not in survey.layers:
         return []
     return [["Clear still night", tell_night(value, doubt, survey)]]
+
+
+def tell_confidence(row: Mapping[str, Any], survey: Survey) -> str:
+    """Say how sure a class is, and in a few words why not surer.
+
+    Parameters
+    ----------
+    row : mapping
+        A block or spot: ``confidence``, ``class_chance``, ``reason``.
+    survey : Survey
+        Names what else may be out.
+
+    Returns
+    -------
+    text : str
+        Such as ``low: holds with 5 chances in ten, the night may be out``.
+    """
+    rank = read_text(row, "confidence")
+    if not rank:
+        return words.NOT_KNOWN
+    chance = row.get("class_chance")
+    known = chance is not None and np.isfinite(float(chance))
+    if known and float(chance or 0) < SURE:
+        out = "night and years" if survey.years is not None else "the night"
+        # Rounded down, as the limits of low and fair lie at whole tenths.
+        tenths = max(int(10 * float(chance or 0) + 1e-9), 1)
+        holds = words.counted(tenths, "chance")
+        return f"{rank}: holds with {holds} in ten, {out} may be out"
+    if survey.site.model.coarse and rank == "low":
+        return f"{rank}: the elevation is coarse"
+    untested = "not tested" in read_text(row, "reason")
+    return f"{rank}: nobody has dug here" if untested else rank
 
 
 def sample(

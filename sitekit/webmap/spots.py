@@ -18,6 +18,7 @@ from sitekit.webmap.answer import (
     name_factor,
     read_crop,
     sample,
+    tell_confidence,
     tell_night,
     usual_groups,
 )
@@ -103,7 +104,7 @@ def _spot(
         _spot_years(years, read_crop(group)),
         read_text(group, "ripening"),
         read_text(group, "winter"),
-        read_text(row, "confidence"),
+        tell_confidence(row, survey),
     )
     here = place(row["geometry"].x, row["geometry"].y, survey.site.grid)
     steps = [round((at - start) * 1e6) for at, start in zip(here, origin, strict=True)]
