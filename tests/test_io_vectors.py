@@ -148,6 +148,13 @@ class TestSchemas:
         (said,) = unknown_words(frame, SCHEMAS["existing_trees"])
         assert 'Nearest: "thriving"' in said
 
+    def test_a_test_hole_without_a_result_is_said(self):
+        points = [shapely.Point(500_000 + x, 5_130_000) for x in (0, 5, 10)]
+        frame = make_frame(points, result=["slow", None, ""])
+        frame = fit_columns(frame, SCHEMAS["ground_tests"], "x")
+        (said,) = unknown_words(frame, SCHEMAS["ground_tests"])
+        assert said == "2 of 3 have no result and are left out."
+
     def test_a_date_of_a_note_becomes_text(self):
         frame = make_frame([SQUARE], date=[pd.Timestamp("2025-05-12")])
         assert fit_columns(frame, SCHEMAS["notes"], "x")["date"][0] == "2025-05-12"

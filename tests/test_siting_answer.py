@@ -206,7 +206,7 @@ def test_layers_that_lack_an_input_are_named_and_others_are_not(made):
 
 def test_the_cautions_name_fires_and_water_on_a_frost_night(made):
     told = " ".join(answer(made, table((1, "", "pear", "good", 60))).cautions)
-    for said in ("carbon monoxide", "never unattended", "until the ice has melted"):
+    for said in ("carbon monoxide", "never unattended", "until its ice has melted"):
         assert said in told
 
 

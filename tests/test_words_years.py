@@ -92,7 +92,7 @@ def test_a_sentence_never_says_nought_years(value, told):
     [
         (0.2, "ripens in no year of ten"),
         (0.5, "ripens in 1 year of ten"),
-        (4.6, "ripens in 5 years of ten"),
+        (4.6, "ripens in 4 years of ten"),
         (9.4, "ripens in 9 years of ten"),
     ],
 )

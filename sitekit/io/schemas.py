@@ -51,6 +51,8 @@ class Column:
         What is allowed, ends included.
     choices : tuple of str
         Words that are known; another word is kept and said.
+    needed : bool
+        Whether a feature without it says nothing.
     """
 
     kind: Kind
@@ -58,6 +60,7 @@ class Column:
     low: float = float("-inf")
     high: float = float("inf")
     choices: tuple[str, ...] = ()
+    needed: bool = False
 
     @property
     def default(self) -> Value:
@@ -224,7 +227,7 @@ SCHEMAS: Mapping[str, Schema] = MappingProxyType(
             ("point",),
             {
                 "name": NAME,
-                "result": Column("word", "result", choices=TEST_RESULTS),
+                "result": Column("word", "result", choices=TEST_RESULTS, needed=True),
             },
             free=True,
         ),
@@ -301,11 +304,14 @@ def fit_columns(frame: GeoDataFrame, schema: Schema, file: str) -> GeoDataFrame:
 
 
 def unknown_words(frame: GeoDataFrame, schema: Schema) -> list[str]:
-    """Say which words of a frame its schema does not know."""
+    """Say which words of a frame its schema does not know, or misses."""
     said = []
     for name, column in schema.columns.items():
         if not column.choices:
             continue
+        empty = int((frame[name] == "").sum())
+        if column.needed and empty:
+            said.append(f"{empty} of {len(frame)} have no {name} and are left out.")
         words = {str(word) for word in frame[name] if word} - set(column.choices)
         said += [
             f'{name} "{word}" is not one of {", ".join(column.choices)}.'

@@ -36,9 +36,8 @@ CAUTIONS = (
     "weather decide: up and down with a ride-on mower, not across, and no passengers.",
     "Do not send water or cold air to a neighbour without agreement. Drains and "
     "ditches need consent in many places.",
-    "Burners, candles and fires on a frost night: carbon monoxide, burns, spilt fuel. "
-    "Never under covers or in a tunnel, never unattended; smoke keeps no frost off. "
-    "Water over trees, once begun, runs until the ice has melted by itself.",
+    "Burners and fires on a frost night: carbon monoxide, burns, spilt fuel. Never in "
+    "a tunnel, never unattended. Water over trees runs until its ice has melted.",
     "This is planning help. Survey, electricity, digging, felling and questions of law "
     "go to the licensed practice of the place, and the local code decides.",
     "Frost classes from terrain are estimates. No class means that frost stays away.",
@@ -225,9 +224,8 @@ def _measures(
         measures.append(
             Measure(
                 f"Two test holes in block{'s' if len(first) > 1 else ''} {which}",
-                "30 cm deep and filled twice, not in drought nor after heavy rain "
-                "(ground drains where the second filling is gone within four hours, "
-                "and holds water where it stands next day), they decide between "
+                "30 cm deep and filled twice (the second gone within four hours: it "
+                "drains; there next day: it holds water), they decide between "
                 f"“{SITE_CLASSES[CONDITIONS]}” and “good”, and can close a block.",
             )
         )
