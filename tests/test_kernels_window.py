@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 from scipy import ndimage
 
-from sitekit.kernels.window import circular_minimum
+from sitekit.kernels.window import circular_minimum, mean_of_known
 
 FIELDS = arrays(
     np.float32,
@@ -83,3 +83,21 @@ def test_the_input_is_left_as_it_was():
     before = values.copy()
     circular_minimum(values, 2.0)
     np.testing.assert_array_equal(values, before)
+
+
+# -- means of squares ------------------------------------------------------------------------
+
+
+@settings(max_examples=60)
+@given(FIELDS, st.sampled_from([1, 3, 5]))
+def test_the_mean_of_a_square_counts_known_cells_only(values, size):
+    half = size // 2
+    # Reference: numpy.nanmean of each square on the mirrored grid.
+    mirrored = np.pad(values, half, mode="symmetric") if half else values
+    made = mean_of_known(values, size)
+    for row, column in np.ndindex(values.shape):
+        square = mirrored[row : row + size, column : column + size]
+        if np.isnan(square).all():
+            assert made[row, column] == 0
+        else:
+            assert made[row, column] == pytest.approx(np.nanmean(square), abs=1e-3)

@@ -1,11 +1,44 @@
-"""The lowest value in a circle around every cell."""
+"""The lowest value in a circle, and the mean of a square, around every cell."""
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
+from scipy import ndimage
 
+#: Least share of a window that is known, so that nothing is divided by naught.
+_LEAST_SHARE = np.float32(1e-6)
 #: Slack for a radius that is a whole number of cells but for rounding. [cells]
 _SLACK = 1e-6
+
+
+def mean_of_known(values: NDArray[np.float32], size: int) -> NDArray[np.float32]:
+    """Take the mean of what is known in a square around every cell.
+
+    So a missing cell does not look like a wall. Beyond the edge the grid is mirrored.
+
+    Parameters
+    ----------
+    values : (row, column) ndarray
+        Any field; NaN where missing.
+    size : int
+        Side of the square, odd. [cells]
+
+    Returns
+    -------
+    means : (row, column) ndarray of float32
+        0 where the square holds no value at all.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> mean_of_known(np.array([[1.0, np.nan, 3.0, 5.0]], np.float32), 3)[0, 1:3]
+    array([2., 4.], dtype=float32)
+    """
+    known = np.isfinite(values)
+    total = ndimage.uniform_filter(np.where(known, values, np.float32(0)), size)
+    share = ndimage.uniform_filter(known.astype(np.float32), size)
+    means: NDArray[np.float32] = total / np.maximum(share, _LEAST_SHARE)
+    return means
 
 
 def circular_minimum(values: NDArray[np.float32], radius: float) -> NDArray[np.float32]:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from sitekit.kernels.window import mean_of_known
 from sitekit.layers.catalogue import layer
 from sitekit.settings import Setting
 
@@ -138,11 +139,7 @@ def _slope_of_the_land(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Rise to the south and to the east over a window as wide as a trough."""
     size = 2 * max(round(TROUGH_WITHIN / cell_size), 1) + 1
-    known = np.isfinite(ground)
-    # Means of what is known: a missing cell, or the edge, must not look like a wall.
-    height = ndimage.uniform_filter(np.where(known, ground, np.float32(0)), size)
-    share = ndimage.uniform_filter(known.astype(np.float32), size)
-    smooth = np.pad(height / np.maximum(share, np.float32(1e-6)), 1, mode="edge")
+    smooth = np.pad(mean_of_known(ground, size), 1, mode="edge")
     to_south = smooth[rows + 2, columns + 1] - smooth[rows, columns + 1]
     to_east = smooth[rows + 1, columns + 2] - smooth[rows + 1, columns]
     return to_south.astype(np.float64), to_east.astype(np.float64)

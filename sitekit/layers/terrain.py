@@ -2,9 +2,9 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from sitekit.kernels import terrain
+from sitekit.kernels.window import mean_of_known
 from sitekit.layers.catalogue import layer
 
 #: Level ground counts as this steep, so that its wetness has a value. [1]
@@ -100,11 +100,9 @@ def land_slope(ground: NDArray[np.float32], *, cell_size: float) -> NDArray[np.f
     0.1 % by this.
     """
     size = 2 * round(LAND_OVER / cell_size / 2) + 1
-    known = np.isfinite(ground)
-    height = ndimage.uniform_filter(np.where(known, ground, np.float32(0)), size)
-    share = ndimage.uniform_filter(known.astype(np.float32), size)
-    smooth = np.where(known, height / np.maximum(share, np.float32(1e-6)), np.nan)
-    angle: NDArray[np.float32] = terrain.slope(smooth.astype(np.float32), cell_size)
+    smooth = mean_of_known(ground, size)
+    smooth[np.isnan(ground)] = np.nan
+    angle: NDArray[np.float32] = terrain.slope(smooth, cell_size)
     return angle
 
 
