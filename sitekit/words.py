@@ -185,17 +185,19 @@ def graded(value: float, limits: Sequence[float], texts: Sequence[str]) -> str:
     return texts[bisect_right(limits, value)] if isfinite(value) else NOT_KNOWN
 
 
-def listed(names: Sequence[str]) -> str:
-    """Join names as a sentence does.
+def listed(names: Sequence[str], word: str = "and") -> str:
+    """Join names as a sentence does, the last two with a word.
 
     Examples
     --------
     >>> listed(["pear", "plum", "apple"])
     'pear, plum and apple'
+    >>> listed(["pear", "plum"], "or")
+    'pear or plum'
     """
     if len(names) < 2:
         return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
+    return f"{', '.join(names[:-1])} {word} {names[-1]}"
 
 
 def counted(count: int, what: str) -> str:

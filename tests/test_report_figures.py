@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -20,6 +21,11 @@ from sitekit.report.ground_map import (
     note_letters,
 )
 from sitekit.results import Survey
+
+
+def renderer_of(figure: Any) -> Any:
+    """What measures texts; only canvases that draw pixels have one."""
+    return figure.canvas.get_renderer()
 
 
 def turned(survey: Survey, quarter: int) -> Survey:
@@ -85,7 +91,7 @@ def test_the_map_names_blocks_water_reference_and_heights(
 def test_no_text_of_the_map_leaves_its_frame(small_survey: Survey) -> None:
     figure = draw_map(small_survey)
     (axes,) = figure.axes
-    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    renderer = renderer_of(figure)
     frame = axes.get_window_extent(renderer)
     for text in axes.texts:
         box = text.get_window_extent(renderer)
@@ -228,7 +234,7 @@ def test_texts_of_the_section_stay_on_the_paper(small_survey: Survey) -> None:
     section = find_section(small_survey, blocks[0], find_bounds(small_survey))
     assert section is not None
     figure = draw_section(small_survey, section, blocks)
-    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    renderer = renderer_of(figure)
     wide, high = figure.get_size_inches() * figure.dpi
     (axes,) = figure.axes
     figure.draw_without_rendering()
@@ -254,7 +260,7 @@ def test_no_rank_covers_the_letter_of_a_note(small_survey: Survey) -> None:
         [shapely.Point(text.get_position()) for text in ranks]
     )
     figure = draw_map(replace(small_survey, notes=notes))
-    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    renderer = renderer_of(figure)
     boxes = {
         text.get_text(): text.get_window_extent(renderer)
         for text in figure.axes[0].texts

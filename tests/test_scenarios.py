@@ -322,6 +322,8 @@ def plain_night(**settings):
 def test_d6_a_swale_that_holds_nothing_is_cold_all_the_same():
     night = plain_night()
     told = night.at(150 + np.array([0.0, 10.0, 20.0, 40.0]), 150.0)
+    # An earlier model of the same equations had -0.8 and -0.55 in the swale: it added
+    # the cold of concave ground to that of the air found running there.
     assert told == pytest.approx([-0.7, -0.5, -0.2, 0.0], abs=0.1)
 
 

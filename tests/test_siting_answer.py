@@ -16,7 +16,7 @@ from sitekit.siting.answer import (
     compose_answer,
     resolution_sentence,
 )
-from sitekit.siting.maps import NEEDS
+from sitekit.siting.maps import NEEDS, name_need
 from sitekit.siting.tables import best_fruit, tabulate_fruit
 from sitekit.words import SITE_CLASSES
 
@@ -198,7 +198,7 @@ def test_layers_that_lack_an_input_are_named_and_others_are_not(made):
     told = answer(
         made,
         table((1, "", "pear", "good", 60)),
-        absent={"last_spring_frost": "records", "never_asked": NOTHING},
+        absent={"last_spring_frost": "records", "never_asked": name_need(NOTHING)},
     )
     assert "Not made, for want of records: last spring frost." in told.unknowns
     assert not any("never asked" in text for text in told.unknowns)

@@ -5,7 +5,7 @@ same on each. matplotlib is used through its objects, without global state.
 """
 
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
@@ -26,7 +26,7 @@ from matplotlib.path import Path as Outline
 from matplotlib.text import Text
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
-from shapely import Polygon
+from shapely import Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from sitekit.cartography import hatching, styles
@@ -132,6 +132,23 @@ class Sheet:
     def pixels(self, pixels: float) -> float:
         """Ground under a length given in CSS pixels. [m]."""
         return self.metres(pixels * MM_PER_PIXEL)
+
+    def boxes_about(self, points: Iterable[Point], side: float) -> list[Polygon]:
+        """Find the squares that marks cover, of those in the frame. [m].
+
+        Parameters
+        ----------
+        points : iterable of Point
+            Middles of the marks. [m]
+        side : float
+            Half the side of a square. [mm]
+        """
+        half = self.metres(side)
+        return [
+            shapely.box(at.x - half, at.y - half, at.x + half, at.y + half)
+            for at in points
+            if self.frame.contains(at)
+        ]
 
     def claim(self, box: BaseGeometry, *, inset: float = 1.2) -> bool:
         """Keep a place for a text, if it is free and wholly in the frame.

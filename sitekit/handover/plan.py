@@ -128,13 +128,8 @@ def _claim_marks(sheet: Sheet, survey: Survey, plan: PlantingPlan) -> None:
         (plan.test_holes.geometry, 1.1),
         (trees.representative_point(), 1.0),
     ]
-    for points, side in marks:
-        half = sheet.metres(side)
-        sheet.taken += [
-            shapely.box(at.x - half, at.y - half, at.x + half, at.y + half)
-            for at in points
-            if sheet.frame.contains(at)
-        ]
+    for points, half in marks:
+        sheet.taken += sheet.boxes_about(points, half)
 
 
 def _draw_match_lines(sheet: Sheet, window: Window) -> None:

@@ -21,7 +21,7 @@ from sitekit.settings import Setting, settings_of
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 #: What a layer lacks whose function found nothing to tell and gave None.
-NOTHING = "water near enough to matter"
+NOTHING = "anything to tell"
 #: Keyword-only parameters that the grid answers.
 GRID_FACTS = (
     "cell_size",

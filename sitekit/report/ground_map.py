@@ -2,7 +2,7 @@
 
 import shapely
 from matplotlib.figure import Figure
-from shapely import LineString
+from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from sitekit.cartography import hatching, margin, symbols
@@ -76,7 +76,8 @@ def draw_map(survey: Survey) -> Figure:
     figure = make_figure(WIDTH, width * shape + 1)
     sheet = make_sheet(figure, bounds, ((WIDTH - width) / 2, 0.5, width))
     draw_ground(sheet, survey)
-    _draw_blocks(sheet, list_blocks(survey), _find_note_rings(sheet, survey))
+    notes = survey.notes.geometry.representative_point()
+    _draw_blocks(sheet, list_blocks(survey), sheet.boxes_about(notes, RING / 2))
     _draw_evidence(sheet, survey)
     _draw_names(sheet, survey)
     return figure
@@ -156,7 +157,7 @@ def _draw_paths(sheet: Sheet, survey: Survey) -> None:
             symbols.draw_cold_air_path(sheet, line, float(str(width)))
 
 
-def _draw_blocks(sheet: Sheet, blocks: list[Block], rings: list[BaseGeometry]) -> None:
+def _draw_blocks(sheet: Sheet, blocks: list[Block], rings: list[Polygon]) -> None:
     """Draw the blocks; a rank stands beside the notes, or over one if it must."""
     for block in reversed(blocks):
         symbols.draw_block(sheet, block.shape, block.style, first=block.number == 1)
@@ -171,17 +172,6 @@ def _draw_blocks(sheet: Sheet, blocks: list[Block], rings: list[BaseGeometry]) -
 
 def _draw_badge(sheet: Sheet, block: Block) -> bool:
     return symbols.draw_badge(sheet, block.shape, str(block.number), block.best_class)
-
-
-def _find_note_rings(sheet: Sheet, survey: Survey) -> list[BaseGeometry]:
-    """Find the ground under the rings of the notes. [m]."""
-    places = [point.representative_point() for point in survey.notes.geometry]
-    half = sheet.metres(RING / 2)
-    return [
-        shapely.box(at.x - half, at.y - half, at.x + half, at.y + half)
-        for at in places
-        if sheet.frame.contains(at)
-    ]
 
 
 def _draw_evidence(sheet: Sheet, survey: Survey) -> None:

@@ -279,7 +279,7 @@ def _absent(absent: Mapping[str, str]) -> list[str]:
     return [
         words.sentence(
             f"{tables.list_layers([tables.name_layer(name) for name in layers])}: "
-            f"needs {need.replace('_', ' ')}"
+            f"needs {need}"
         )
         for need, layers in together.items()
     ]

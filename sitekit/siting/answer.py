@@ -10,7 +10,7 @@ from sitekit.layers.catalogue import NOTHING
 from sitekit.results import Answer, Measure
 from sitekit.site import Site
 from sitekit.siting.evidence import AGREES, CONTRADICTS, tell_note
-from sitekit.siting.maps import NEEDS
+from sitekit.siting.maps import NEEDS, name_need
 from sitekit.siting.tables import best_fruit
 from sitekit.words import CONDITIONS, HARDY, REFUSED, SITE_CLASSES, TEST_FIRST, listed
 
@@ -133,8 +133,8 @@ def _best_code(blocks: GeoDataFrame) -> int:
     return int(codes.max()) if len(codes) else REFUSED
 
 
-def _plural(fruit: Sequence[str]) -> str:
-    return listed([words.fruit_name(f, plural=True) for f in fruit])
+def _plural(fruit: Sequence[str], word: str = "and") -> str:
+    return listed([words.fruit_name(f, plural=True) for f in fruit], word)
 
 
 def _headline(site: Site, blocks: GeoDataFrame) -> str:
@@ -142,8 +142,8 @@ def _headline(site: Site, blocks: GeoDataFrame) -> str:
     best = _best_code(blocks)
     if best == REFUSED:
         every = sorted(set(blocks["fruit"]) | set(site.fruit))
-        names = _plural(every).replace(" and ", " or ")
-        asked = names if 0 < len(every) <= MOST_NAMED else "any fruit that was judged"
+        few = 0 < len(every) <= MOST_NAMED
+        asked = _plural(every, "or") if few else "any fruit that was judged"
         return f"Plant nothing here this year: no ground of this field carries {asked}."
     name = block_name(blocks, 1)
     _, fruit = best_fruit(blocks, 1)
@@ -282,7 +282,7 @@ def _unknowns(
             "Hedges, walls, banks and woods that dam the air: none were given as "
             "barriers, so none hold air on this map."
         )
-    said = (NOTHING, NEEDS)
+    said = (name_need(NOTHING), NEEDS)
     absent = {name: lack for name, lack in absent.items() if lack not in said}
     lacking = sorted(set(absent.values()))
     if lacking:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from sitekit import words
 from sitekit.climate.years import RecordYears, map_climate, map_poor_years
 from sitekit.fruit import Fruit
+from sitekit.layers.catalogue import NOTHING
 from sitekit.site import Site
 from sitekit.suitability.ground import Verdict
 
@@ -34,8 +35,12 @@ CLIMATE: Mapping[str, tuple[str, str, str]] = {
 }
 #: What the layers of climate need.
 NEEDS = "five complete years of a station record"
-#: Inputs that layers may lack, where their name is none for people.
-NAMED = {"shore": "open water of at least 1 ha"}
+#: What layers may lack, where its name is none for people; only layers of the lake
+#: find nothing to tell.
+NAMED = {
+    "shore": "open water of at least 1 ha",
+    NOTHING: "water near enough to matter",
+}
 
 
 def name_need(need: str) -> str:
